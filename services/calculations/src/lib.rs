@@ -1,0 +1,6 @@
+//! Calculations over what a caller sends: the shapes around the pure functions of `domain`.
+//! It never stores anything and holds no formula or limit of its own.
+
+pub mod convert;
+pub mod kinds;
+mod shape;

@@ -1,0 +1,9 @@
+//! The plant's arithmetic, rules and science, so that every verdict has one home.
+//! Pure: it never reads a file, a clock, a network or a random source, and holds no state.
+
+pub mod curve;
+pub mod exact;
+pub mod fault;
+pub mod rules;
+pub mod units;
+pub mod verdict;
