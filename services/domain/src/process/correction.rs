@@ -5,6 +5,7 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use super::conduction::{Conduction, Place, Step};
 use super::cylinder::Surface;
+use super::root;
 
 /// One reading of the core.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -64,10 +65,14 @@ const UNKNOWN_FILM_BIOT: f64 = 5.0;
 const RATE_SPREAD: f64 = 0.08;
 /// No probe is trusted better than this, Cel.
 const LEAST_DEVIATION_C: f64 = 0.1;
+/// How far house and probe may be off from what they say, Cel; the ends of an interval allow it.
+const ALLOWANCE_C: f64 = 0.25;
 /// Readings used at most, evenly chosen.
 const MOST_READINGS: usize = 400;
 /// Shapes used while fitting.
-const FIT_MODES: usize = 48;
+const FIT_MODES: usize = 32;
+/// Steps of the joint fit, which starts at the best film.
+const JOINT_STEPS: usize = 5;
 /// Difference for slopes, in natural logs.
 const NUDGE: f64 = 1e-3;
 
@@ -83,9 +88,10 @@ pub fn correct(course: Course<'_>, readings: &[Reading]) -> Option<(Correction, 
     let (steps, spread) = with_a_film(course.steps);
     let base = Course { steps: &steps, ..course };
     let mut noise = Noise { deviation_c: 0.3, independent: used.len() as f64 };
-    let mut film_log = 0.0;
-    for _ in 0..3 {
-        film_log = best_film(base, &used, noise, spread);
+    let mut film_log = likely_film(base, &used, noise, spread);
+    for _ in 0..2 {
+        let cost = |at: f64| film_cost(base, &used, (noise, spread), at);
+        film_log = root::lowest(film_log - spread / 3.0, film_log + spread / 3.0, cost);
         noise = Noise::of(&residuals(base, &used, [film_log, 0.0]));
     }
     let corrected = scaled(&steps, film_log);
@@ -108,13 +114,17 @@ impl Correction {
         let end_s: f64 = steps.iter().map(|step| step.duration_s).sum();
         let look_s = reach(base, centre, target_c).or(reached_s).unwrap_or(end_s);
         let look = [Reading { t_s: look_s, core_c: 0.0 }];
-        let pull = slopes(base, &look, centre).pop().unwrap_or([0.0, 0.0]);
+        let off = residuals(base, &look, centre);
+        let pull = slopes(base, &look, centre, &off).pop().unwrap_or([0.0, 0.0]);
         let along = times(covariance, pull);
         let length = (pull[0] * along[0] + pull[1] * along[1]).sqrt();
         let width = noise.quantile_95() / if length > 0.0 { length } else { 1.0 };
         let end = |side: f64| {
             let at = [centre[0] + side * width * along[0], centre[1] + side * width * along[1]];
-            reach(base, at, target_c)
+            // The side that heats (or cools) faster meets a nearer target, the other a farther one.
+            let nearer = if target_c > base.initial_c { -ALLOWANCE_C } else { ALLOWANCE_C };
+            let faster = if target_c > base.initial_c { side } else { -side };
+            reach(base, at, target_c + faster * nearer)
         };
         let ends = [end(-1.0), end(1.0), reached_s];
         let known = ends.into_iter().flatten();
@@ -134,14 +144,14 @@ impl Correction {
         let mut at = [self.film_log, 0.0];
         let mut noise = self.noise;
         let mut covariance = [[0.0; 2]; 2];
-        for _ in 0..6 {
+        for _ in 0..JOINT_STEPS {
             let off = residuals(base, readings, at);
             noise = Noise::of(&off);
             let weight = noise.weight(readings.len());
             let prior = [self.spread, RATE_SPREAD].map(|spread| 1.0 / (spread * spread));
             let mut curvature = [[prior[0], 0.0], [0.0, prior[1]]];
             let mut push = [-at[0] * prior[0], -at[1] * prior[1]];
-            for (off, slope) in off.iter().zip(slopes(base, readings, at)) {
+            for (off, slope) in off.iter().zip(slopes(base, readings, at, &off)) {
                 for row in 0..2 {
                     push[row] += weight * slope[row] * off;
                     for column in 0..2 {
@@ -215,43 +225,33 @@ fn residuals(base: Course<'_>, readings: &[Reading], at: [f64; 2]) -> Vec<f64> {
     readings.iter().map(|reading| reading.core_c - heat.at(reading.t_s, Place::Core)).collect()
 }
 
-/// How the projection at each reading changes with the logs of film and rate.
-fn slopes(base: Course<'_>, readings: &[Reading], at: [f64; 2]) -> Vec<[f64; 2]> {
+/// How the projection at each reading changes with the logs of film and rate, given the residuals.
+fn slopes(base: Course<'_>, readings: &[Reading], at: [f64; 2], off: &[f64]) -> Vec<[f64; 2]> {
     let along = |which: usize| {
-        let nudged = |side: f64| {
-            let mut near = at;
-            near[which] += side * NUDGE;
-            residuals(base, readings, near)
-        };
-        let pairs = nudged(-1.0).into_iter().zip(nudged(1.0));
-        pairs.map(|(less, more)| (less - more) / (2.0 * NUDGE)).collect::<Vec<f64>>()
+        let mut near = at;
+        near[which] += NUDGE;
+        let pairs = off.iter().zip(residuals(base, readings, near));
+        pairs.map(|(here, there)| (here - there) / NUDGE).collect::<Vec<f64>>()
     };
     along(0).into_iter().zip(along(1)).map(|(film, rate)| [film, rate]).collect()
 }
 
-/// The film alone, by looking widely and then narrowing by the golden section.
-fn best_film(base: Course<'_>, readings: &[Reading], noise: Noise, spread: f64) -> f64 {
-    let weight = noise.weight(readings.len());
-    let cost = |film_log: f64| {
-        let off = residuals(base, readings, [film_log, 0.0]);
-        let misfit: f64 = off.iter().map(|r| r * r).sum();
-        weight * misfit + (film_log / spread).powi(2)
-    };
-    let width = spread / 3.0;
-    let places = (-12..=12).map(|at| f64::from(at) * width);
-    let best = places.map(|at| (cost(at), at)).min_by(|a, b| a.0.total_cmp(&b.0));
-    let centre = best.map_or(0.0, |(_, at)| at);
-    let golden = (5.0_f64.sqrt() - 1.0) / 2.0;
-    let (mut low, mut high) = (centre - width, centre + width);
-    while high - low > 1e-5 {
-        let (left, right) = (high - golden * (high - low), low + golden * (high - low));
-        if cost(left) < cost(right) {
-            high = right;
-        } else {
-            low = left;
-        }
-    }
-    (low + high) / 2.0
+/// The film alone, by looking widely.
+fn likely_film(base: Course<'_>, readings: &[Reading], noise: Noise, spread: f64) -> f64 {
+    let places = (-12..=12).map(|at| f64::from(at) * spread / 3.0);
+    let costs = places.map(|at| (film_cost(base, readings, (noise, spread), at), at));
+    costs.min_by(|a, b| a.0.total_cmp(&b.0)).map_or(0.0, |(_, at)| at)
+}
+
+/// How badly a film fits the readings and what was given before them.
+fn film_cost(
+    base: Course<'_>,
+    readings: &[Reading],
+    (noise, spread): (Noise, f64),
+    film_log: f64,
+) -> f64 {
+    let misfit: f64 = residuals(base, readings, [film_log, 0.0]).iter().map(|r| r * r).sum();
+    noise.weight(readings.len()) * misfit + (film_log / spread).powi(2)
 }
 
 fn inverse(m: [[f64; 2]; 2]) -> [[f64; 2]; 2] {
@@ -262,4 +262,100 @@ fn inverse(m: [[f64; 2]; 2]) -> [[f64; 2]; 2] {
 
 fn times(m: [[f64; 2]; 2], v: [f64; 2]) -> [f64; 2] {
     m.map(|row| row[0] * v[0] + row[1] * v[1])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A small seeded source of scatter, so that the test is the same on every machine.
+    struct Scatter(u64);
+
+    impl Scatter {
+        fn unit(&mut self) -> f64 {
+            self.0 ^= self.0 << 13;
+            self.0 ^= self.0 >> 7;
+            self.0 ^= self.0 << 17;
+            (self.0 >> 11) as f64 / (1_u64 << 53) as f64
+        }
+
+        /// Standard normal, by Box and Muller.
+        fn normal(&mut self) -> f64 {
+            let (a, b) = (1.0 - self.unit(), self.unit());
+            (-2.0 * a.ln()).sqrt() * (std::f64::consts::TAU * b).cos()
+        }
+    }
+
+    const RATE_PER_S: f64 = 1.3766e-7 / (0.018 * 0.018);
+    const TARGET_C: f64 = 68.333_333;
+
+    fn schedule() -> Vec<Step> {
+        let step = |minutes: f64, medium_c, biot| Step {
+            duration_s: 60.0 * minutes,
+            medium_c,
+            surface: Surface::Film(biot),
+        };
+        vec![step(30.0, 46.0, 0.8), step(40.0, 58.0, 0.8), step(300.0, 80.0, 1.0)]
+    }
+
+    fn course(steps: &[Step]) -> Course<'_> {
+        Course { rate_per_s: RATE_PER_S, initial_c: 4.0, steps }
+    }
+
+    /// A true cook by other film and properties, its true moment, and its readings by minute.
+    fn simulated(scatter: &mut Scatter, noise_c: f64, part: f64) -> (f64, Vec<Reading>) {
+        let steps = schedule();
+        let truth = [0.4 * scatter.normal(), 0.04 * scatter.normal()];
+        let heat = conduct(course(&steps), truth);
+        let reached_s = heat.first_pass_s(TARGET_C).expect("a long schedule");
+        let count = (part * reached_s / 60.0) as usize;
+        let readings = (0..=count).map(|minute| {
+            let t_s = 60.0 * minute as f64;
+            Reading { t_s, core_c: heat.at(t_s, Place::Core) + noise_c * scatter.normal() }
+        });
+        (reached_s, readings.collect())
+    }
+
+    fn predicted(readings: &[Reading]) -> (Option<f64>, Interval) {
+        let steps = schedule();
+        let (correction, used) = correct(course(&steps), readings).expect("enough readings");
+        let heat = Conduction::new(RATE_PER_S, 4.0, &correction.steps, FIT_MODES);
+        let reached_s = heat.first_pass_s(TARGET_C);
+        (reached_s, correction.interval(course(&steps), &used, TARGET_C, reached_s))
+    }
+
+    #[test]
+    fn the_film_is_found_from_clean_readings() {
+        let steps = schedule();
+        let heat = conduct(course(&steps), [-0.5, 0.0]);
+        let readings: Vec<Reading> = (0..40)
+            .map(|at| 60.0 * f64::from(at))
+            .map(|t_s| Reading { t_s, core_c: heat.at(t_s, Place::Core) })
+            .collect();
+        let (reached_s, interval) = predicted(&readings);
+        let true_s = heat.first_pass_s(TARGET_C).expect("reached");
+        let reached_s = reached_s.expect("reached");
+        assert!((reached_s / true_s - 1.0).abs() < 0.01, "{reached_s} {true_s}");
+        let (low_s, high_s) = interval.low_s.zip(interval.high_s).expect("both ends");
+        assert!(low_s <= true_s && true_s <= high_s, "{interval:?} {true_s}");
+    }
+
+    #[test]
+    fn the_interval_holds_the_true_moment_as_often_as_it_says() {
+        for (noise_c, part) in [(0.3, 0.5), (0.6, 0.3), (0.1, 0.8)] {
+            let mut scatter = Scatter(0x9E37_79B9_7F4A_7C15);
+            let (mut held, mut width) = (0, 0.0);
+            let count = 30;
+            for _ in 0..count {
+                let (true_s, readings) = simulated(&mut scatter, noise_c, part);
+                let (_, interval) = predicted(&readings);
+                let low_s = interval.low_s.expect("a low end");
+                let high_s = interval.high_s.unwrap_or(f64::INFINITY);
+                held += usize::from(low_s <= true_s && true_s <= high_s);
+                width += (high_s.min(3.0 * true_s) - low_s) / true_s / f64::from(count);
+            }
+            assert!(held * 100 >= count as usize * 85, "{held} of {count} at {noise_c}, {part}");
+            assert!(width < 0.5, "an interval of {width} of the time says nothing");
+        }
+    }
 }
