@@ -4,7 +4,7 @@
 use domain::fault::Faults;
 use wire::prost::{DecodeError, Message};
 
-use crate::convert;
+use crate::{convert, cook_projection, instrument_check, psychrometrics};
 
 /// Why a kind gave no answer.
 #[derive(Debug)]
@@ -44,6 +44,9 @@ macro_rules! kinds {
 
 kinds! {
     "convert" "Convert" convert,
+    "cook-projection" "CookProjection" cook_projection,
+    "instrument-check" "InstrumentCheck" instrument_check,
+    "psychrometrics" "Psychrometrics" psychrometrics,
 }
 
 fn through<Q: Message + Default, A: Message>(
