@@ -47,9 +47,7 @@ pub fn calculate(request: CookProjectionRequest) -> Result<CookProjectionRespons
     let first_medium = steps.as_ref().and_then(|steps| steps.first()).map(|step| &step.medium);
     let other = if request.target.is_some() { target.as_ref() } else { first_medium };
     let middle = initial.as_ref().zip(other).map(|(a, b)| (&a.base() + &b.base(), b.unit));
-    let middle = middle.map(|(sum, unit)| {
-        Quantity::from_base(&(sum / Exact::whole(2)), unit)
-    });
+    let middle = middle.map(|(sum, unit)| Quantity::from_base(&(sum / Exact::whole(2)), unit));
     let food = food(&request, middle.as_ref(), &mut faults);
     let has_film = steps.iter().flatten().any(|step| step.film_w_m2k.is_some());
     if has_film && food.as_ref().is_some_and(|food| food.conductivity_w_mk.is_none()) {
@@ -88,11 +86,7 @@ fn diameter(request: &CookProjectionRequest, faults: &mut Faults) -> Option<Quan
     Some(diameter)
 }
 
-fn temperature(
-    given: Option<&v1::Quantity>,
-    field: &str,
-    faults: &mut Faults,
-) -> Option<Quantity> {
+fn temperature(given: Option<&v1::Quantity>, field: &str, faults: &mut Faults) -> Option<Quantity> {
     shape::quantity(given, Dimension::Temperature, field, faults)
 }
 

@@ -26,9 +26,9 @@ pub fn calculate(request: InstrumentCheckRequest) -> Result<InstrumentCheckRespo
             faults.add("scale", "must not be given together with thermometer");
             None
         }
-        (Some(given), None) => thermometer(given, tolerance, &mut faults)
-            .as_ref()
-            .and_then(instrument::thermometer),
+        (Some(given), None) => {
+            thermometer(given, tolerance, &mut faults).as_ref().and_then(instrument::thermometer)
+        }
         (None, Some(given)) => {
             scale(given, tolerance, &mut faults).as_ref().and_then(instrument::scale)
         }
@@ -48,8 +48,7 @@ fn thermometer(
         let allowed = format!("must be one of: {}", Bath::WORDS);
         faults.add_value("thermometer.bath", &given.bath, allowed);
     }
-    let altitude_m =
-        shape::number(given.altitude_m.as_deref(), "thermometer.altitude_m", faults);
+    let altitude_m = shape::number(given.altitude_m.as_deref(), "thermometer.altitude_m", faults);
     let tolerance = shape::temperature_difference(tolerance, "tolerance", faults);
     Some(ThermometerCheck { reading, bath: bath?, altitude_m, tolerance })
 }
@@ -74,11 +73,7 @@ fn scale(
     Some(ScaleCheck { division: division?, load: load?, reading, acceptance, tolerance })
 }
 
-fn needed_mass(
-    given: Option<&v1::Quantity>,
-    field: &str,
-    faults: &mut Faults,
-) -> Option<Quantity> {
+fn needed_mass(given: Option<&v1::Quantity>, field: &str, faults: &mut Faults) -> Option<Quantity> {
     if given.is_none() {
         shape::missing(field, faults);
     }

@@ -119,8 +119,7 @@ fn link(request: &PsychrometricsRequest, faults: &mut Faults) -> Link {
     if let Some(diameter) = diameter.as_ref().filter(|diameter| diameter.value.is_zero()) {
         faults.add_value("diameter.value", &diameter.value, "must be above 0");
     }
-    let density_kg_m3 =
-        shape::positive(request.density_kg_m3.as_deref(), "density_kg_m3", faults);
+    let density_kg_m3 = shape::positive(request.density_kg_m3.as_deref(), "density_kg_m3", faults);
     Link { film_w_m2k, diameter, density_kg_m3 }
 }
 
@@ -187,8 +186,7 @@ fn answer(
         _ => None,
     };
     let drying_rule = evaporation.and(Rule::newest(air::DRYING_RULE_ID));
-    let rules: Vec<&Rule> =
-        Rule::newest(air::RULE_ID).into_iter().chain(drying_rule).collect();
+    let rules: Vec<&Rule> = Rule::newest(air::RULE_ID).into_iter().chain(drying_rule).collect();
     PsychrometricsResponse {
         relative_humidity_pct,
         wet_bulb,
