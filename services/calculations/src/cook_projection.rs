@@ -1,6 +1,7 @@
 //! The projection of a link's core and surface through a schedule.
 //! It never judges: a limit is met by a probe in the product.
 
+use domain::curve::{Curve, Sample};
 use domain::exact::Exact;
 use domain::fault::Faults;
 use domain::process::cook::{self, Cook, Point, Projection, Stretch};
@@ -151,7 +152,7 @@ fn read_step(
     Some(ReadStep { minutes: minutes?, medium: wet_bulb.or(dry_bulb)?, film_w_m2k })
 }
 
-fn curve(request: &CookProjectionRequest, faults: &mut Faults) -> Option<domain::curve::Curve> {
+fn curve(request: &CookProjectionRequest, faults: &mut Faults) -> Option<Curve> {
     let text = request.max_gap_s.as_deref();
     let max_gap_s = match shape::not_negative(text, "max_gap_s", faults) {
         Some(gap_s) => gap_s.to_decimal(),
@@ -160,13 +161,15 @@ fn curve(request: &CookProjectionRequest, faults: &mut Faults) -> Option<domain:
     shape::curve(request.curve.as_ref(), max_gap_s, "curve", faults)
 }
 
-fn readings(curve: &domain::curve::Curve) -> Vec<Reading> {
+/// The samples as floats: a fit has no use for more digits, and there may be very many.
+fn readings(curve: &Curve) -> Vec<Reading> {
     let unit = curve.unit();
-    let reading = |sample: &domain::curve::Sample| Reading {
-        t_s: Exact::from(sample.t_s).to_f64(),
-        core_c: shape::celsius(&Quantity::new(sample.value.into(), unit)),
+    let reading = |sample: &Sample| {
+        let value = f64::try_from(sample.value).ok()?;
+        let core_c = shape::celsius_of(value, unit);
+        Some(Reading { t_s: f64::try_from(sample.t_s).ok()?, core_c })
     };
-    curve.samples().iter().map(reading).collect()
+    curve.samples().iter().filter_map(reading).collect()
 }
 
 fn food(

@@ -166,8 +166,16 @@ pub fn wet_bulb(
 
 /// A temperature in Cel, for numerical methods.
 pub fn celsius(temperature: &Quantity) -> f64 {
-    // 0 Cel is 32 [degF], a degree Cel 9/5 [degF].
-    (temperature.base().to_f64() - 32.0) / 1.8
+    celsius_of(temperature.base().to_f64(), Unit::Fahrenheit)
+}
+
+/// A number of a unit of temperature in Cel; the inverse of [`in_unit`].
+pub fn celsius_of(value: f64, unit: Unit) -> f64 {
+    match unit {
+        Unit::Fahrenheit => (value - 32.0) / 1.8,
+        Unit::Kelvin => value - 273.15,
+        _ => value,
+    }
 }
 
 /// Reads a curve: rising times, at least two samples, readings that a working sensor can give
