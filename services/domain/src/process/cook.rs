@@ -2,7 +2,7 @@
 //! It never stands in for a probe: a projection supports a decision and judges nothing.
 
 use super::conduction::{Conduction, Place, Step};
-use super::correction::{self, Correction, Course, Interval, Reading};
+use super::correction::{self, Course, Interval, Reading};
 use super::cylinder::Surface;
 use crate::exact::Exact;
 
@@ -63,7 +63,7 @@ pub struct Projection {
     pub points: Vec<Point>,
     /// Biot number in the first step, corrected by the readings; nothing without a film.
     pub biot: Option<f64>,
-    /// Bounds of `reached_at_s`, when there are readings and a target.
+    /// Bounds of `reached_at_s`, when there are readings and a target that the schedule may reach.
     pub interval: Option<Interval>,
     /// What a person should know before relying on it.
     pub cautions: Vec<String>,
@@ -79,15 +79,16 @@ pub fn project(cook: &Cook) -> Projection {
     let steps = corrected.as_ref().map_or(&given, |(correction, _)| &correction.steps);
     let heat = conduction(rate_per_s, cook.initial_c, steps);
     let reached_at_s = cook.target_c.and_then(|target_c| heat.first_pass_s(target_c));
-    let interval = cook.target_c.zip(corrected.as_ref()).map(|(target_c, (correction, used))| {
+    let fitted = corrected.as_ref();
+    let bounds = cook.target_c.zip(fitted).map(|(target_c, (correction, used))| {
         correction.interval(course, used, target_c, reached_at_s)
     });
     Projection {
         reached_at_s,
         points: points(&cook.schedule, &heat),
         biot: steps.first().and_then(|step| step.surface.biot()),
-        interval,
-        cautions: cautions(cook, corrected.as_ref().map(|(correction, _)| correction), interval),
+        interval: bounds.filter(|bounds| bounds.low_s.is_some()),
+        cautions: cautions(cook, fitted.is_some(), bounds),
     }
 }
 
@@ -128,15 +129,11 @@ fn points(schedule: &[Stretch], heat: &Conduction) -> Vec<Point> {
     points
 }
 
-fn cautions(
-    cook: &Cook,
-    correction: Option<&Correction>,
-    interval: Option<Interval>,
-) -> Vec<String> {
+fn cautions(cook: &Cook, is_corrected: bool, interval: Option<Interval>) -> Vec<String> {
     let mut said = vec![
         "A projection, not a measurement: a limit is met by a probe in the product.".to_owned(),
     ];
-    if !cook.readings.is_empty() && correction.is_none() {
+    if !cook.readings.is_empty() && !is_corrected {
         said.push(
             "Fewer than two readings lie within the schedule: the film is not corrected."
                 .to_owned(),
