@@ -35,8 +35,8 @@ struct Food {
 }
 
 /// Projects the cook. Faults: a schedule of more than a week, a wet bulb above its dry bulb,
-/// properties and composition both or neither, parts that do not sum to 99 to 101 %, a film without a
-/// conductivity, a curve as of the common shapes.
+/// properties and composition both or neither, parts that do not sum to 99 to 101 %, a film without
+/// a conductivity, a curve as of the common shapes.
 pub fn calculate(request: CookProjectionRequest) -> Result<CookProjectionResponse, Faults> {
     let mut faults = Faults::new();
     let diameter = diameter(&request, &mut faults);

@@ -346,7 +346,10 @@ mod tests {
     proptest! {
         #[test]
         fn no_place_is_hotter_or_colder_than_what_it_was_given(
-            media in proptest::collection::vec((0.0..120.0_f64, -1.5..1.5_f64, 1.0..9000.0_f64), 1..6),
+            media in proptest::collection::vec(
+                (0.0..120.0_f64, -1.5..1.5_f64, 1.0..9000.0_f64),
+                1..6,
+            ),
             initial_c in 0.0..80.0_f64,
         ) {
             let steps: Vec<Step> = media
