@@ -23,7 +23,7 @@ pub fn constants(path: &Path, faults: &mut Vec<String>) -> String {
             faults.push(format!("{name}: row {at}: sizes run from 2 without a gap"));
         }
         out.push_str("Constants {");
-        for column in ["d2", "d3", "A2", "D3", "D4", "E2"] {
+        for column in ["d2", "A2", "D3", "D4", "E2"] {
             let value = cell(column).filter(|text| text.parse::<f64>().is_ok_and(f64::is_finite));
             if value.is_none() {
                 faults.push(format!("{name}: row {at}: {column} is no number"));
