@@ -212,7 +212,10 @@ mod tests {
         #[test]
         fn any_input_is_answered_or_refused(
             subgroups in prop::collection::vec(prop::collection::vec(any::<f64>(), 0..5), 0..4),
-            individuals in prop::collection::vec("-?[0-9]{0,9}(\\.[0-9]{1,9})?(e[0-9]{1,3})?", 0..6),
+            individuals in prop::collection::vec(
+                "-?[0-9]{0,9}(\\.[0-9]{1,9})?(e[0-9]{1,3})?",
+                0..6,
+            ),
             rules in prop::collection::vec("six_trend|eight_one_side|other", 0..3),
             lower in prop::option::of(any::<f64>().prop_map(|limit| limit.to_string())),
         ) {

@@ -86,14 +86,11 @@ fn response(
         value.map(|value| v1::Quantity { value: Some(value), unit: unit.code().to_owned() })
     };
     let mut reasons = found.average.reasons;
-    reasons.extend(
-        found
-            .packages
-            .reasons
-            .into_iter()
-            .filter(|reason| !reasons.contains(reason))
-            .collect::<Vec<_>>(),
-    );
+    for reason in found.packages.reasons {
+        if !reasons.contains(&reason) {
+            reasons.push(reason);
+        }
+    }
     v1::NetContentsResponse {
         mean_error: Some(shape::quantity_out(&found.mean_error)),
         standard_deviation: found.standard_deviation.and_then(mass),
@@ -171,7 +168,10 @@ mod tests {
         #[test]
         fn any_input_is_answered_or_refused(
             label in "-?[0-9]{0,12}(\\.[0-9]{1,8})?",
-            packages in prop::collection::vec(("[0-9]{0,12}(\\.[0-9]{1,8})?", "g|kg|Cel|\\[lb_av\\]|"), 0..6),
+            packages in prop::collection::vec(
+                ("[0-9]{0,12}(\\.[0-9]{1,8})?", "g|kg|Cel|\\[lb_av\\]|"),
+                0..6,
+            ),
             rule in "us\\.net\\.(meat|general|other)",
         ) {
             let mut given = request(&label, &[], &rule);
