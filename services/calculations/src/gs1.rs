@@ -4,6 +4,8 @@
 use domain::fault::Faults;
 use domain::gs1::key::KeyKind;
 use domain::gs1::{self, Element, Message};
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
 use wire::v1;
 
 use crate::shape;
@@ -16,13 +18,7 @@ const YEARS: std::ops::RangeInclusive<i32> = 1900..=9899;
 /// `encode[i].value`, or for the message as a whole `encode`, `parse` or `uri`).
 pub fn calculate(request: v1::Gs1Request) -> Result<v1::Gs1Response, Faults> {
     let mut faults = Faults::new();
-    let year = request.current_year.filter(|year| {
-        let known = YEARS.contains(year);
-        if !known {
-            faults.add_value("current_year", year, "must be a year from 1900 to 9899");
-        }
-        known
-    });
+    let year = current_year(request.current_year.as_deref(), &mut faults);
     let response = match form(&request, &mut faults) {
         Some(Form::Key(key)) => complete(key, &mut faults)
             .map(|complete| v1::Gs1Response { complete: Some(complete), ..Default::default() }),
@@ -36,6 +32,16 @@ pub fn calculate(request: v1::Gs1Request) -> Result<v1::Gs1Response, Faults> {
         None => None,
     };
     faults.into_result(response)
+}
+
+fn current_year(given: Option<&str>, faults: &mut Faults) -> Option<i32> {
+    let given = shape::decimal(given, "current_year", faults)?;
+    let whole = Some(given).filter(Decimal::is_integer).and_then(|year| year.to_i32());
+    let year = whole.filter(|year| YEARS.contains(year));
+    if year.is_none() {
+        faults.add_value("current_year", given, "must be a year from 1900 to 9899");
+    }
+    year
 }
 
 /// The form in which the caller gives a key or a message.
@@ -148,7 +154,7 @@ mod tests {
         assert_eq!(fields(parse("")), ["parse"]);
         let mut both = parse("0109521321000131");
         both.uri = Some("https://a/01/09521321000131".into());
-        both.current_year = Some(1);
+        both.current_year = Some("2026.5".into());
         assert_eq!(fields(both), ["current_year", "uri"]);
         let element = |ai: &str, value: &str| v1::Gs1Element { ai: ai.into(), value: value.into() };
         let encode = vec![element("10", ""), element("89", "1")];
@@ -164,7 +170,7 @@ mod tests {
         let mut request = parse("010952132100013115260500");
         let answer = calculate(request.clone()).expect("an answer");
         assert_eq!(answer.fields[1].date, None);
-        request.current_year = Some(2026);
+        request.current_year = Some("2026".into());
         let answer = calculate(request).expect("an answer");
         assert_eq!(answer.fields[1].date.as_deref(), Some("2026-05-31"));
     }
@@ -178,7 +184,7 @@ mod tests {
             year in any::<i32>(),
             which in 0u8..4,
         ) {
-            let mut request = v1::Gs1Request { current_year: Some(year), ..Default::default() };
+            let mut request = v1::Gs1Request { current_year: Some(year.to_string()), ..Default::default() };
             match which {
                 0 => request.key = key(&value, Some(&text), None).key,
                 1 => request.encode = vec![v1::Gs1Element { ai, value }],
