@@ -184,7 +184,8 @@ mod tests {
             year in any::<i32>(),
             which in 0u8..4,
         ) {
-            let mut request = v1::Gs1Request { current_year: Some(year.to_string()), ..Default::default() };
+            let current_year = Some(year.to_string());
+            let mut request = v1::Gs1Request { current_year, ..Default::default() };
             match which {
                 0 => request.key = key(&value, Some(&text), None).key,
                 1 => request.encode = vec![v1::Gs1Element { ai, value }],
