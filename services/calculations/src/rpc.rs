@@ -7,7 +7,7 @@ use tonic::{Request, Response, Status};
 use wire::v1;
 use wire::v1::calculations_server::Calculations as Operations;
 
-use crate::convert;
+use crate::{control_chart, convert, gs1, net_contents};
 
 /// The service; it has nothing to keep.
 #[derive(Clone, Copy)]
@@ -33,5 +33,23 @@ where
 impl Operations for Calculations {
     async fn convert(&self, request: Request<v1::ConvertRequest>) -> Answer<v1::ConvertResponse> {
         answer(request, convert::calculate).await
+    }
+
+    async fn net_contents(
+        &self,
+        request: Request<v1::NetContentsRequest>,
+    ) -> Answer<v1::NetContentsResponse> {
+        answer(request, net_contents::calculate).await
+    }
+
+    async fn control_chart(
+        &self,
+        request: Request<v1::ControlChartRequest>,
+    ) -> Answer<v1::ControlChartResponse> {
+        answer(request, control_chart::calculate).await
+    }
+
+    async fn gs1(&self, request: Request<v1::Gs1Request>) -> Answer<v1::Gs1Response> {
+        answer(request, gs1::calculate).await
     }
 }
