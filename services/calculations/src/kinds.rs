@@ -4,7 +4,9 @@
 use domain::fault::Faults;
 use prost::{DecodeError, Message};
 
-use crate::{convert, cook_projection, instrument_check, psychrometrics};
+use crate::{
+    control_chart, convert, cook_projection, gs1, instrument_check, net_contents, psychrometrics,
+};
 
 /// Why a kind gave no answer.
 #[derive(Debug)]
@@ -47,6 +49,9 @@ kinds! {
     "cook-projection" "CookProjection" cook_projection,
     "instrument-check" "InstrumentCheck" instrument_check,
     "psychrometrics" "Psychrometrics" psychrometrics,
+    "net-contents" "NetContents" net_contents,
+    "control-chart" "ControlChart" control_chart,
+    "gs1" "Gs1" gs1,
 }
 
 fn through<Q: Message + Default, A: Message>(

@@ -1,10 +1,13 @@
 //! Calculations over what a caller sends: the shapes around the pure functions of `domain`.
 //! It never stores anything and holds no formula or limit of its own.
 
+pub mod control_chart;
 pub mod convert;
 pub mod cook_projection;
+pub mod gs1;
 pub mod instrument_check;
 pub mod kinds;
+pub mod net_contents;
 pub mod psychrometrics;
 mod rpc;
 mod shape;

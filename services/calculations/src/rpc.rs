@@ -7,7 +7,9 @@ use tonic::{Request, Response, Status};
 use wire::v1;
 use wire::v1::calculations_server::Calculations as Operations;
 
-use crate::{convert, cook_projection, instrument_check, psychrometrics};
+use crate::{
+    control_chart, convert, cook_projection, gs1, instrument_check, net_contents, psychrometrics,
+};
 
 /// The service; it has nothing to keep.
 #[derive(Clone, Copy)]
@@ -54,5 +56,23 @@ impl Operations for Calculations {
         request: Request<v1::InstrumentCheckRequest>,
     ) -> Answer<v1::InstrumentCheckResponse> {
         answer(request, instrument_check::calculate).await
+    }
+
+    async fn net_contents(
+        &self,
+        request: Request<v1::NetContentsRequest>,
+    ) -> Answer<v1::NetContentsResponse> {
+        answer(request, net_contents::calculate).await
+    }
+
+    async fn control_chart(
+        &self,
+        request: Request<v1::ControlChartRequest>,
+    ) -> Answer<v1::ControlChartResponse> {
+        answer(request, control_chart::calculate).await
+    }
+
+    async fn gs1(&self, request: Request<v1::Gs1Request>) -> Answer<v1::Gs1Response> {
+        answer(request, gs1::calculate).await
     }
 }

@@ -54,7 +54,11 @@ impl Services {
     pub fn start(shared: &Shared, database: &Database) -> Result<Self, Failure> {
         let mut started = Starting { shared, database, hops: HashMap::new(), pools: Vec::new() };
         started.add_pure(calculations::SERVICES, calculations::routes());
-        started.add((genealogy::NAME, genealogy::POOL_SIZE), genealogy::SERVICES, genealogy::routes)?;
+        started.add(
+            (genealogy::NAME, genealogy::POOL_SIZE),
+            genealogy::SERVICES,
+            genealogy::routes,
+        )?;
         started.add((haccp::NAME, haccp::POOL_SIZE), haccp::SERVICES, haccp::routes)?;
         shared.hops.fill(started.hops);
         Ok(Self { pools: started.pools })
