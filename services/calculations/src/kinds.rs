@@ -4,7 +4,7 @@
 use domain::fault::Faults;
 use prost::{DecodeError, Message};
 
-use crate::convert;
+use crate::{control_chart, convert, gs1, net_contents};
 
 /// Why a kind gave no answer.
 #[derive(Debug)]
@@ -44,6 +44,9 @@ macro_rules! kinds {
 
 kinds! {
     "convert" "Convert" convert,
+    "net-contents" "NetContents" net_contents,
+    "control-chart" "ControlChart" control_chart,
+    "gs1" "Gs1" gs1,
 }
 
 fn through<Q: Message + Default, A: Message>(

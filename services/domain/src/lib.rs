@@ -4,6 +4,9 @@
 pub mod curve;
 pub mod exact;
 pub mod fault;
+pub mod gs1;
+pub mod merkle;
+pub mod packs;
 pub mod record;
 pub mod rules;
 pub mod units;
