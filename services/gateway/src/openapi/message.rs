@@ -170,16 +170,17 @@ pub fn well_known(full_name: &str) -> Option<Value> {
 
 /// The same, or null, which counts as left out.
 fn or_null(mut schema: Value) -> Value {
-    let null = json!({ "type": "null" });
+    // `null` within json! would be the literal.
+    let nothing = json!({ "type": "null" });
     for choice in ["oneOf", "anyOf"] {
         if let Some(Value::Array(forms)) = schema.get_mut(choice) {
-            forms.push(null);
+            forms.push(nothing);
             return schema;
         }
     }
     let Some(kind) = schema.get("type").cloned() else {
         let free = schema.as_object().is_some_and(|object| object.is_empty());
-        return if free { schema } else { json!({ "anyOf": [schema, null] }) };
+        return if free { schema } else { json!({ "anyOf": [schema, nothing] }) };
     };
     schema["type"] = json!([kind, "null"]);
     if let Some(Value::Array(words)) = schema.get_mut("enum") {

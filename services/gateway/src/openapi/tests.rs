@@ -183,6 +183,17 @@ fn requests_are_closed_and_answers_are_open() {
 }
 
 #[test]
+fn every_form_to_choose_from_is_a_schema() {
+    let document = document();
+    let mut choices = Vec::new();
+    ["anyOf", "oneOf", "allOf"].iter().for_each(|name| under(&document, name, &mut choices));
+    for choice in choices {
+        let forms = choice.as_array().unwrap();
+        assert!(forms.iter().all(Value::is_object), "{choice}");
+    }
+}
+
+#[test]
 fn what_is_left_out_may_be_null() {
     let document = document();
     let convert = &document["components"]["schemas"]["ConvertRequest"];
