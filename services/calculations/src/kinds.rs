@@ -4,7 +4,9 @@
 use domain::fault::Faults;
 use prost::{DecodeError, Message};
 
-use crate::{control_chart, convert, gs1, net_contents};
+use crate::{
+    control_chart, convert, cook_projection, gs1, instrument_check, net_contents, psychrometrics,
+};
 
 /// Why a kind gave no answer.
 #[derive(Debug)]
@@ -44,6 +46,9 @@ macro_rules! kinds {
 
 kinds! {
     "convert" "Convert" convert,
+    "cook-projection" "CookProjection" cook_projection,
+    "instrument-check" "InstrumentCheck" instrument_check,
+    "psychrometrics" "Psychrometrics" psychrometrics,
     "net-contents" "NetContents" net_contents,
     "control-chart" "ControlChart" control_chart,
     "gs1" "Gs1" gs1,

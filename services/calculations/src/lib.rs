@@ -3,9 +3,12 @@
 
 pub mod control_chart;
 pub mod convert;
+pub mod cook_projection;
 pub mod gs1;
+pub mod instrument_check;
 pub mod kinds;
 pub mod net_contents;
+pub mod psychrometrics;
 mod rpc;
 mod shape;
 

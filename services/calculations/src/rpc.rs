@@ -7,7 +7,9 @@ use tonic::{Request, Response, Status};
 use wire::v1;
 use wire::v1::calculations_server::Calculations as Operations;
 
-use crate::{control_chart, convert, gs1, net_contents};
+use crate::{
+    control_chart, convert, cook_projection, gs1, instrument_check, net_contents, psychrometrics,
+};
 
 /// The service; it has nothing to keep.
 #[derive(Clone, Copy)]
@@ -33,6 +35,27 @@ where
 impl Operations for Calculations {
     async fn convert(&self, request: Request<v1::ConvertRequest>) -> Answer<v1::ConvertResponse> {
         answer(request, convert::calculate).await
+    }
+
+    async fn psychrometrics(
+        &self,
+        request: Request<v1::PsychrometricsRequest>,
+    ) -> Answer<v1::PsychrometricsResponse> {
+        answer(request, psychrometrics::calculate).await
+    }
+
+    async fn cook_projection(
+        &self,
+        request: Request<v1::CookProjectionRequest>,
+    ) -> Answer<v1::CookProjectionResponse> {
+        answer(request, cook_projection::calculate).await
+    }
+
+    async fn instrument_check(
+        &self,
+        request: Request<v1::InstrumentCheckRequest>,
+    ) -> Answer<v1::InstrumentCheckResponse> {
+        answer(request, instrument_check::calculate).await
     }
 
     async fn net_contents(

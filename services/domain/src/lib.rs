@@ -7,6 +7,7 @@ pub mod fault;
 pub mod gs1;
 pub mod merkle;
 pub mod packs;
+pub mod process;
 pub mod record;
 pub mod rules;
 pub mod units;
