@@ -313,7 +313,10 @@ mod tests {
 
     #[test]
     fn numbers_without_an_end_keep_thirty_digits() {
-        assert_eq!((Exact::whole(2) / Exact::whole(3)).to_string(), format!("0.{}7", "6".repeat(29)));
+        assert_eq!(
+            (Exact::whole(2) / Exact::whole(3)).to_string(),
+            format!("0.{}7", "6".repeat(29))
+        );
         assert_eq!(exact("156.25").to_string(), "156.25");
         assert_eq!(exact("-40").to_string(), "-40");
         assert_eq!(exact("1.35e-7").to_string(), "0.000000135");
