@@ -265,19 +265,16 @@ fn small_materials() -> impl Strategy<Value = Vec<Material>> {
     let one = (0i64..8, 0i64..4, 0i64..5, bound.clone(), bound);
     prop::collection::vec(one, 2..5).prop_map(|list| {
         let whole = Exact::whole;
-        let material = |(at, (fat, protein, cost, min, span)): (
-            usize,
-            (i64, i64, i64, Option<i64>, Option<i64>),
-        )| {
-            Material {
+        let numbers = list.into_iter().enumerate();
+        numbers
+            .map(|(at, (fat, protein, cost, min, span))| Material {
                 name: format!("m{at}"),
                 pct: [fat * 10, 0, protein * 5].map(|pct| Some(whole(pct))),
                 cost_per_kg: whole(cost),
                 min_kg: min.map(whole),
                 max_kg: span.map(|span| whole(min.unwrap_or(0) + span)),
-            }
-        };
-        list.into_iter().enumerate().map(material).collect()
+            })
+            .collect()
     })
 }
 

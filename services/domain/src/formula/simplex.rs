@@ -84,9 +84,39 @@ impl Tableau {
     /// Finds values within all bounds; else names bounds that cannot hold together.
     pub(super) fn make_feasible(&mut self) -> Result<(), Vec<(usize, Side)>> {
         self.settle();
-        while let Some((row, side)) = self.first_outside() {
-            let Some(column) = self.first_that_helps(row, side) else {
-                return Err(self.conflict(row, side));
+        let mut idle_steps = 0;
+        while idle_steps < IDLE_STEPS {
+            let outside = self.outside();
+            if outside.is_empty() {
+                return Ok(());
+            }
+            let pull = self.pull(&outside);
+            let Some(column) = self.strongest(&pull) else {
+                return Err(self.conflict(&outside, &pull));
+            };
+            let is_up = pull[column].is_positive();
+            let Some((step, row)) = self.longest_step(column, is_up) else { break };
+            if step.is_zero() {
+                idle_steps += 1;
+            }
+            self.shift(column, &if is_up { step } else { -step });
+            if let Some(row) = row {
+                self.pivot(row, column);
+            }
+        }
+        self.make_feasible_by_index()
+    }
+
+    /// The same by the smallest index alone: slower, and known to end.
+    fn make_feasible_by_index(&mut self) -> Result<(), Vec<(usize, Side)>> {
+        let first = |all: Vec<(usize, Side)>, basic: &[usize]| {
+            all.into_iter().min_by_key(|(row, _)| basic[*row])
+        };
+        while let Some((row, side)) = first(self.outside(), &self.basic) {
+            let pull = self.pull(&[(row, side)]);
+            let columns = (0..self.others.len()).filter(|column| self.follows(&pull, *column));
+            let Some(column) = columns.min_by_key(|column| self.others[*column]) else {
+                return Err(self.conflict(&[(row, side)], &pull));
             };
             let leaving = self.basic[row];
             let wanted = self.bounds[leaving].at(side).cloned();
@@ -115,44 +145,51 @@ impl Tableau {
         }
     }
 
-    fn first_outside(&self) -> Option<(usize, Side)> {
+    /// The rows whose basic variable stands outside a bound.
+    fn outside(&self) -> Vec<(usize, Side)> {
         let outside = self.basic.iter().enumerate().filter_map(|(row, basic)| {
             let (bounds, value) = (&self.bounds[*basic], &self.values[*basic]);
             if bounds.lower.as_ref().is_some_and(|lower| value < lower) {
-                return Some((basic, row, Side::Lower));
+                return Some((row, Side::Lower));
             }
             let is_above = bounds.upper.as_ref().is_some_and(|upper| value > upper);
-            is_above.then_some((basic, row, Side::Upper))
+            is_above.then_some((row, Side::Upper))
         });
-        outside.min_by_key(|(basic, _, _)| **basic).map(|(_, row, side)| (row, side))
+        outside.collect()
     }
 
-    /// True where changing the variable of `column` brings the value of `row` back over `side`.
-    fn helps(&self, row: usize, column: usize, side: Side) -> bool {
-        let part = &self.rows[row][column];
+    /// By how much each column brings these rows back, for each unit that it rises.
+    fn pull(&self, outside: &[(usize, Side)]) -> Vec<Exact> {
+        let mut pull = vec![Exact::zero(); self.others.len()];
+        for (row, side) in outside {
+            for (sum, part) in pull.iter_mut().zip(&self.rows[*row]).filter(|(_, p)| !p.is_zero()) {
+                *sum = if *side == Side::Lower { &*sum + part } else { &*sum - part };
+            }
+        }
+        pull
+    }
+
+    /// True where the variable of a column may go where it is pulled.
+    fn follows(&self, pull: &[Exact], column: usize) -> bool {
         let other = self.others[column];
         let (bounds, value) = (&self.bounds[other], &self.values[other]);
-        let is_more = part.is_positive() == (side == Side::Lower);
-        !part.is_zero() && if is_more { bounds.allow_more(value) } else { bounds.allow_less(value) }
+        (pull[column].is_positive() && bounds.allow_more(value))
+            || (pull[column].is_negative() && bounds.allow_less(value))
     }
 
-    fn first_that_helps(&self, row: usize, side: Side) -> Option<usize> {
-        let columns = (0..self.others.len()).filter(|column| self.helps(row, *column, side));
-        columns.min_by_key(|column| self.others[*column])
+    fn strongest(&self, pull: &[Exact]) -> Option<usize> {
+        let columns = (0..pull.len()).filter(|column| self.follows(pull, *column));
+        columns.max_by_key(|column| pull[*column].abs())
     }
 
-    /// The bound of `row` that is not met, and every bound that holds its value where it is.
-    fn conflict(&self, row: usize, side: Side) -> Vec<(usize, Side)> {
-        let mut bounds = vec![(self.basic[row], side)];
-        for (column, other) in self.others.iter().enumerate() {
-            let part = &self.rows[row][column];
-            if part.is_zero() {
-                continue;
-            }
-            let is_held_above = part.is_positive() == (side == Side::Lower);
-            bounds.push((*other, if is_held_above { Side::Upper } else { Side::Lower }));
-        }
-        bounds
+    /// The bounds that are not met, and every bound that holds the pulled variables where they are.
+    fn conflict(&self, outside: &[(usize, Side)], pull: &[Exact]) -> Vec<(usize, Side)> {
+        let missed = outside.iter().map(|(row, side)| (self.basic[*row], *side));
+        let held = self.others.iter().zip(pull).filter(|(_, pull)| !pull.is_zero());
+        let held = held.map(|(other, pull)| {
+            (*other, if pull.is_positive() { Side::Upper } else { Side::Lower })
+        });
+        missed.chain(held).collect()
     }
 
     /// Lowers the cost to its least from values within all bounds; false where it has none.
@@ -176,17 +213,12 @@ impl Tableau {
 
     /// The column whose change lowers the cost: the steepest, or the first by Bland's rule.
     fn entering(&self, is_first: bool) -> Option<usize> {
-        let lowers = |column: &usize| {
-            let (cost, other) = (&self.costs[*column], self.others[*column]);
-            let (bounds, value) = (&self.bounds[other], &self.values[other]);
-            (cost.is_negative() && bounds.allow_more(value))
-                || (cost.is_positive() && bounds.allow_less(value))
-        };
-        let columns = (0..self.others.len()).filter(lowers);
-        if is_first {
-            return columns.min_by_key(|column| self.others[*column]);
+        let pull: Vec<Exact> = self.costs.iter().map(|cost| -cost.clone()).collect();
+        if !is_first {
+            return self.strongest(&pull);
         }
-        columns.max_by_key(|column| self.costs[*column].abs())
+        let columns = (0..pull.len()).filter(|column| self.follows(&pull, *column));
+        columns.min_by_key(|column| self.others[*column])
     }
 
     /// How far a column may go, and the row that stops it, if it is not its own other bound.
@@ -198,8 +230,16 @@ impl Tableau {
         let rows = self.basic.iter().enumerate().filter_map(|(row, basic)| {
             let part = &self.rows[row][column];
             let is_rising = part.is_positive() == is_up;
-            let side = if is_rising { Side::Upper } else { Side::Lower };
-            let room = (self.bounds[*basic].at(side)? - &self.values[*basic]).abs();
+            let (bounds, value) = (&self.bounds[*basic], &self.values[*basic]);
+            // A value that is outside stops at the bound that it comes back to.
+            let (first, second) = if is_rising {
+                (bounds.lower.as_ref().filter(|lower| value < lower), &bounds.upper)
+            } else {
+                (bounds.upper.as_ref().filter(|upper| value > upper), &bounds.lower)
+            };
+            // One that moves away from its bound is stopped by none.
+            let is_ahead = |end: &&Exact| if is_rising { value <= *end } else { value >= *end };
+            let room = (first.or(second.as_ref().filter(is_ahead))? - value).abs();
             Some((room.checked_div(&part.abs())?, Some(row)))
         });
         let index = |stop: &Option<usize>| stop.map(|row| self.basic[row]);
@@ -282,5 +322,62 @@ impl Tableau {
         directions.bounds = bounds;
         directions.minimise();
         -directions.cost()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn bounds(lower: Option<i64>, span: Option<i64>) -> Bounds {
+        let upper = span.map(|span| Exact::whole(lower.unwrap_or(0) + span));
+        Bounds { lower: lower.map(Exact::whole), upper }
+    }
+
+    fn holds(tableau: &Tableau) -> bool {
+        let mut all = tableau.bounds.iter().zip(&tableau.values);
+        all.all(|(bounds, value)| {
+            bounds.lower.as_ref().is_none_or(|lower| value >= lower)
+                && bounds.upper.as_ref().is_none_or(|upper| value <= upper)
+        })
+    }
+
+    proptest! {
+        #[test]
+        fn both_ways_to_feasible_values_agree(
+            parts in prop::collection::vec(-3i64..4, 12),
+            columns in prop::collection::vec((0i64..3, prop::option::of(0i64..4)), 4),
+            rows in prop::collection::vec((-9i64..9, prop::option::of(0i64..3)), 3),
+        ) {
+            let matrix = parts.chunks(4).map(|row| row.iter().map(|p| Exact::whole(*p)).collect());
+            let all = columns.iter().chain(&rows).map(|(lower, span)| bounds(Some(*lower), *span));
+            let costs = vec![Exact::one(); 4];
+            let mut quick = Tableau::new(matrix.collect(), costs, all.collect());
+            let mut sure = quick.clone();
+            sure.settle();
+            let (quickly, surely) = (quick.make_feasible(), sure.make_feasible_by_index());
+            prop_assert_eq!(quickly.is_ok(), surely.is_ok());
+            for (found, tableau) in [(quickly, quick), (surely, sure)] {
+                let Err(clash) = found else {
+                    prop_assert!(holds(&tableau));
+                    continue;
+                };
+                // The bounds that are named cannot hold even with all others gone.
+                let mut only = vec![Bounds::default(); tableau.bounds.len()];
+                for (variable, side) in clash {
+                    let bound = tableau.bounds[variable].at(side).cloned();
+                    prop_assert!(bound.is_some());
+                    match side {
+                        Side::Lower => only[variable].lower = bound,
+                        Side::Upper => only[variable].upper = bound,
+                    }
+                }
+                let mut fewer = tableau.clone();
+                fewer.set_bounds(only);
+                prop_assert!(fewer.make_feasible().is_err());
+            }
+        }
     }
 }
