@@ -4,7 +4,7 @@
 use domain::fault::Faults;
 use prost::{DecodeError, Message};
 
-use crate::convert;
+use crate::{agents, blend, brine, composition, convert, declaration, scale, shrink};
 
 /// Why a kind gave no answer.
 #[derive(Debug)]
@@ -44,6 +44,13 @@ macro_rules! kinds {
 
 kinds! {
     "convert" "Convert" convert,
+    "agents" "Agents" agents,
+    "composition" "Composition" composition,
+    "blend" "Blend" blend,
+    "scale" "Scale" scale,
+    "shrink" "Shrink" shrink,
+    "brine" "Brine" brine,
+    "declaration" "Declaration" declaration,
 }
 
 fn through<Q: Message + Default, A: Message>(
