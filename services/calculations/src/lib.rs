@@ -9,6 +9,20 @@ pub mod convert;
 pub mod declaration;
 pub mod kinds;
 mod masses;
+mod rpc;
 pub mod scale;
 mod shape;
 pub mod shrink;
+
+use platform::hop::MESSAGE_MAX;
+use tonic::service::Routes;
+use wire::v1::calculations_server::CalculationsServer;
+
+/// Its services in the contract.
+pub const SERVICES: &[&str] = &["hankbook.v1.Calculations"];
+
+/// The routes of the service.
+pub fn routes() -> Routes {
+    let service = CalculationsServer::new(rpc::Calculations);
+    Routes::new(service.max_decoding_message_size(MESSAGE_MAX))
+}

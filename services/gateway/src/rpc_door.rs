@@ -120,7 +120,8 @@ async fn forward(hops: Hops, mut request: Request<Body>) -> Result<Response<Body
     let away = || Failure::new(Kind::Unavailable, "This part is not running.");
     let hop = hops.to(path).ok_or_else(away)?;
     let headers = request.headers_mut();
-    let ours: Vec<_> = headers.keys().filter(|name| name.as_str().starts_with(OURS)).cloned().collect();
+    let ours: Vec<_> =
+        headers.keys().filter(|name| name.as_str().starts_with(OURS)).cloned().collect();
     for name in ours {
         headers.remove(name);
     }

@@ -207,10 +207,7 @@ impl QueryFragment<Pg> for InsertLeaves {
 impl<C> diesel::RunQueryDsl<C> for InsertLeaves {}
 
 /// Writes leaves in the transaction that writes their records.
-pub async fn insert_leaves(
-    conn: &mut AsyncPgConnection,
-    leaves: Vec<Leaf>,
-) -> Result<(), Failure> {
+pub async fn insert_leaves(conn: &mut AsyncPgConnection, leaves: Vec<Leaf>) -> Result<(), Failure> {
     let statement = InsertLeaves { columns: leaves.into_iter().collect() };
     statement.execute(conn).await?;
     Ok(())

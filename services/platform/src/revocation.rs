@@ -22,11 +22,7 @@ pub struct Revocations {
 
 impl Default for Revocations {
     fn default() -> Self {
-        Self {
-            sessions: RwLock::default(),
-            not_before: RwLock::default(),
-            heard: Mutex::new(None),
-        }
+        Self { sessions: RwLock::default(), not_before: RwLock::default(), heard: Mutex::new(None) }
     }
 }
 

@@ -1,0 +1,71 @@
+//! The kinds as a service: the same functions that the command line runs.
+//! It never stores anything.
+
+use domain::fault::Faults;
+use platform::error::Failure;
+use tonic::{Request, Response, Status};
+use wire::v1;
+use wire::v1::calculations_server::Calculations as Operations;
+
+use crate::{agents, blend, brine, composition, convert, declaration, scale, shrink};
+
+/// The service; it has nothing to keep.
+#[derive(Clone, Copy)]
+pub struct Calculations;
+
+type Answer<T> = Result<Response<T>, Status>;
+
+/// Long curves take a while, so a calculation does not hold up the tasks beside it.
+async fn answer<Q, A>(
+    request: Request<Q>,
+    calculate: fn(Q) -> Result<A, Faults>,
+) -> Result<Response<A>, Status>
+where
+    Q: Send + 'static,
+    A: Send + 'static,
+{
+    let work = tokio::task::spawn_blocking(move || calculate(request.into_inner()));
+    let done = work.await.map_err(Failure::internal)?;
+    Ok(Response::new(done.map_err(Failure::from)?))
+}
+
+#[tonic::async_trait]
+impl Operations for Calculations {
+    async fn convert(&self, request: Request<v1::ConvertRequest>) -> Answer<v1::ConvertResponse> {
+        answer(request, convert::calculate).await
+    }
+
+    async fn agents(&self, request: Request<v1::AgentsRequest>) -> Answer<v1::AgentsResponse> {
+        answer(request, agents::calculate).await
+    }
+
+    async fn composition(
+        &self,
+        request: Request<v1::CompositionRequest>,
+    ) -> Answer<v1::CompositionResponse> {
+        answer(request, composition::calculate).await
+    }
+
+    async fn blend(&self, request: Request<v1::BlendRequest>) -> Answer<v1::BlendResponse> {
+        answer(request, blend::calculate).await
+    }
+
+    async fn scale(&self, request: Request<v1::ScaleRequest>) -> Answer<v1::ScaleResponse> {
+        answer(request, scale::calculate).await
+    }
+
+    async fn shrink(&self, request: Request<v1::ShrinkRequest>) -> Answer<v1::ShrinkResponse> {
+        answer(request, shrink::calculate).await
+    }
+
+    async fn brine(&self, request: Request<v1::BrineRequest>) -> Answer<v1::BrineResponse> {
+        answer(request, brine::calculate).await
+    }
+
+    async fn declaration(
+        &self,
+        request: Request<v1::DeclarationRequest>,
+    ) -> Answer<v1::DeclarationResponse> {
+        answer(request, declaration::calculate).await
+    }
+}
