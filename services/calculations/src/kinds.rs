@@ -4,7 +4,10 @@
 use domain::fault::Faults;
 use prost::{DecodeError, Message};
 
-use crate::{agents, blend, brine, composition, convert, declaration, scale, shrink};
+use crate::{
+    agents, blend, brine, composition, control_chart, convert, declaration, gs1, net_contents,
+    scale, shrink,
+};
 
 /// Why a kind gave no answer.
 #[derive(Debug)]
@@ -51,6 +54,9 @@ kinds! {
     "shrink" "Shrink" shrink,
     "brine" "Brine" brine,
     "declaration" "Declaration" declaration,
+    "net-contents" "NetContents" net_contents,
+    "control-chart" "ControlChart" control_chart,
+    "gs1" "Gs1" gs1,
 }
 
 fn through<Q: Message + Default, A: Message>(

@@ -7,7 +7,10 @@ use tonic::{Request, Response, Status};
 use wire::v1;
 use wire::v1::calculations_server::Calculations as Operations;
 
-use crate::{agents, blend, brine, composition, convert, declaration, scale, shrink};
+use crate::{
+    agents, blend, brine, composition, control_chart, convert, declaration, gs1, net_contents,
+    scale, shrink,
+};
 
 /// The service; it has nothing to keep.
 #[derive(Clone, Copy)]
@@ -67,5 +70,23 @@ impl Operations for Calculations {
         request: Request<v1::DeclarationRequest>,
     ) -> Answer<v1::DeclarationResponse> {
         answer(request, declaration::calculate).await
+    }
+
+    async fn net_contents(
+        &self,
+        request: Request<v1::NetContentsRequest>,
+    ) -> Answer<v1::NetContentsResponse> {
+        answer(request, net_contents::calculate).await
+    }
+
+    async fn control_chart(
+        &self,
+        request: Request<v1::ControlChartRequest>,
+    ) -> Answer<v1::ControlChartResponse> {
+        answer(request, control_chart::calculate).await
+    }
+
+    async fn gs1(&self, request: Request<v1::Gs1Request>) -> Answer<v1::Gs1Response> {
+        answer(request, gs1::calculate).await
     }
 }

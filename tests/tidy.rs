@@ -1,0 +1,2 @@
+//! Placeholder while the rules are written.
+//! It never stays.
