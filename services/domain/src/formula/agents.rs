@@ -9,7 +9,9 @@ use crate::exact::Exact;
 use crate::units::{Quantity, Unit};
 
 macro_rules! words {
-    ($(#[$doc:meta])* $name:ident { $($(#[$variant_doc:meta])* $variant:ident $word:literal),* $(,)? }) => {
+    ($(#[$doc:meta])* $name:ident {
+        $($(#[$variant_doc:meta])* $variant:ident $word:literal),* $(,)?
+    }) => {
         $(#[$doc])*
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         pub enum $name {

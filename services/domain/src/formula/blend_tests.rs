@@ -260,6 +260,15 @@ fn without(materials: &mut [Material], targets: &mut [Target], limit: &str) {
     }
 }
 
+/// The name of every limit that could be set.
+fn names_of_limits(materials: &[Material]) -> Vec<String> {
+    let names = materials.iter().map(|one| one.name.as_str());
+    let of_materials = names.flat_map(|name| ["min_kg", "max_kg"].map(|s| format!("{name}.{s}")));
+    let words = Property::ALL.into_iter().map(Property::word);
+    let of_targets = words.flat_map(|word| ["min", "max"].map(|side| format!("{word}.{side}")));
+    of_materials.chain(of_targets).collect()
+}
+
 fn small_materials() -> impl Strategy<Value = Vec<Material>> {
     let bound = prop::option::weighted(0.3, 0i64..6);
     let one = (0i64..8, 0i64..4, 0i64..5, bound.clone(), bound);
@@ -358,11 +367,10 @@ proptest! {
                 prop_assert!(!conflicts.is_empty());
                 let keep_only = |dropped: Option<&String>| {
                     let (mut m, mut t) = (materials.clone(), targets.clone());
-                    let names = m.iter().flat_map(|one| ["min_kg", "max_kg"].map(|side| format!("{}.{side}", one.name)));
-                    let rows = Property::ALL.iter().flat_map(|p| ["min", "max"].map(|side| format!("{}.{side}", p.word())));
-                    let all: Vec<String> = names.chain(rows).collect();
-                    for limit in all.iter().filter(|l| !conflicts.contains(l) || dropped == Some(*l)) {
-                        without(&mut m, &mut t, limit);
+                    for limit in names_of_limits(&materials) {
+                        if !conflicts.contains(&limit) || dropped == Some(&limit) {
+                            without(&mut m, &mut t, &limit);
+                        }
                     }
                     least_of_all_corners(&m, &t, &total)
                 };

@@ -138,7 +138,10 @@ fn an_impossible_yield_is_refused() {
 proptest! {
     #[test]
     fn scaling_all_masses_changes_no_verdict(
-        masses in prop::collection::vec((0usize..7, 1i64..1000, 0i64..33, 0i64..33, 0i64..33), 1..6),
+        masses in prop::collection::vec(
+            (0usize..7, 1i64..1000, 0i64..33, 0i64..33, 0i64..33),
+            1..6,
+        ),
         water in 0i64..500,
         lost in 0i64..100,
         factor in 1i64..10_000,

@@ -102,7 +102,9 @@ mod tests {
 
     proptest! {
         #[test]
-        fn each_statement_stands_once(masses in prop::collection::vec((1i64..100, 0usize..5), 0..20)) {
+        fn each_statement_stands_once(
+            masses in prop::collection::vec((1i64..100, 0usize..5), 0..20),
+        ) {
             let words = ["a", "b", "c", "d", "e"];
             let lines: Vec<_> = masses.iter().map(|(g, w)| line(*g, words[*w], &[])).collect();
             let statement = declare(&lines).statement;

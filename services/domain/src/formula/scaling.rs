@@ -135,7 +135,8 @@ mod tests {
             lines in prop::collection::vec((0i64..100_000, any::<bool>(), 1i64..500), 1..12),
             factor in 1i64..5_000,
         ) {
-            let lines: Vec<_> = lines.into_iter().map(|(m, meat, d)| line(m, meat, Some(d))).collect();
+            let lines = lines.into_iter().map(|(mass, meat, step)| line(mass, meat, Some(step)));
+            let lines: Vec<_> = lines.collect();
             let factor = Exact::whole(factor) / Exact::whole(700);
             let scaled = scale(&lines, &Aim::Factor(factor)).expect("a scaling");
             let weighed: Exact = scaled.lines.iter().map(|line| line.mass.value.clone()).sum();

@@ -107,7 +107,9 @@ mod tests {
 
     proptest! {
         #[test]
-        fn the_steps_reconcile_with_the_total(masses in prop::collection::vec(1i64..1_000_000, 2..9)) {
+        fn the_steps_reconcile_with_the_total(
+            masses in prop::collection::vec(1i64..1_000_000, 2..9),
+        ) {
             let masses: Vec<_> = masses.into_iter().map(kilograms).collect();
             let chain = chain(&masses).expect("a chain");
             let product = chain.stages.iter().filter_map(|stage| stage.step_yield_pct.clone());
