@@ -8,7 +8,8 @@ def main() -> None:
     arguments = [argument for argument in sys.argv[1:] if argument != "--sum"]
     cases = list(xml.parse(arguments[0]).getroot().iter("testcase"))
     if "--sum" in sys.argv:
-        bad = [case for case in cases if any(case.find(mark) is not None for mark in ("failure", "error"))]
+        marks = ("failure", "error")
+        bad = [case for case in cases if any(case.find(mark) is not None for mark in marks)]
         print(f"{len(cases) - len(bad)} passed, {len(bad)} failed")
         return
     cases.sort(key=lambda case: float(case.get("time", 0)), reverse=True)

@@ -122,8 +122,14 @@ impl Plant {
     }
 
     /// Waits for the program to end by itself; gives its exit code.
-    pub fn wait(&mut self) -> Option<i32> {
-        self.process.wait().expect("the program ends").code()
+    pub async fn wait(&mut self) -> Option<i32> {
+        loop {
+            // Blocking here would stop the test's own clients from closing their connections.
+            if let Some(status) = self.process.try_wait().expect("the program's state") {
+                return status.code();
+            }
+            tokio::time::sleep(Duration::from_millis(5)).await;
+        }
     }
 
     /// Ends the program at once, as a power cut would.
@@ -142,7 +148,7 @@ impl Plant {
     /// Asks for an orderly stop and removes the database.
     pub async fn stop(mut self) {
         self.signal(Signal::SIGTERM);
-        let code = self.wait();
+        let code = self.wait().await;
         assert_eq!(code, Some(0), "{}", self.log());
         self.database.remove().await;
     }
@@ -189,8 +195,8 @@ fn machine_now() -> Timestamp {
 }
 
 fn launch(folder: &TempDir, url: &str, options: &Options) -> (Child, mpsc::Receiver<String>) {
-    let log = fs::OpenOptions::new().create(true).append(true);
-    let log = log.open(folder.path().join("log")).expect("a log file");
+    let file = folder.path().join("log");
+    let log = fs::OpenOptions::new().create(true).append(true).open(file).expect("a log file");
     let mut command = Command::new(program("hankbook-under-test"));
     command.args(["serve", "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0", "--data-dir"]);
     command.arg(folder.path()).args(&options.arguments).env("DATABASE_URL", url);

@@ -100,8 +100,9 @@ pub fn address() -> String {
 }
 
 fn lock(folder: &Path) -> File {
-    let file = OpenOptions::new().create(true).write(true).truncate(false);
-    let file = file.open(folder.join("lock")).expect("the lock file");
+    let path = folder.join("lock");
+    let file = OpenOptions::new().create(true).write(true).truncate(false).open(path);
+    let file = file.expect("the lock file");
     file.lock().expect("the lock");
     file
 }

@@ -5,8 +5,8 @@ use domain::fault::Faults;
 use prost::{DecodeError, Message};
 
 use crate::{
-    agents, blend, brine, composition, control_chart, convert, declaration, gs1, net_contents,
-    scale, shrink,
+    agents, blend, brine, composition, control_chart, convert, cook_projection, declaration, gs1,
+    instrument_check, net_contents, psychrometrics, scale, shrink,
 };
 
 /// Why a kind gave no answer.
@@ -54,6 +54,9 @@ kinds! {
     "shrink" "Shrink" shrink,
     "brine" "Brine" brine,
     "declaration" "Declaration" declaration,
+    "cook-projection" "CookProjection" cook_projection,
+    "instrument-check" "InstrumentCheck" instrument_check,
+    "psychrometrics" "Psychrometrics" psychrometrics,
     "net-contents" "NetContents" net_contents,
     "control-chart" "ControlChart" control_chart,
     "gs1" "Gs1" gs1,

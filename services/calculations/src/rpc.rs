@@ -8,8 +8,8 @@ use wire::v1;
 use wire::v1::calculations_server::Calculations as Operations;
 
 use crate::{
-    agents, blend, brine, composition, control_chart, convert, declaration, gs1, net_contents,
-    scale, shrink,
+    agents, blend, brine, composition, control_chart, convert, cook_projection, declaration, gs1,
+    instrument_check, net_contents, psychrometrics, scale, shrink,
 };
 
 /// The service; it has nothing to keep.
@@ -70,6 +70,27 @@ impl Operations for Calculations {
         request: Request<v1::DeclarationRequest>,
     ) -> Answer<v1::DeclarationResponse> {
         answer(request, declaration::calculate).await
+    }
+
+    async fn psychrometrics(
+        &self,
+        request: Request<v1::PsychrometricsRequest>,
+    ) -> Answer<v1::PsychrometricsResponse> {
+        answer(request, psychrometrics::calculate).await
+    }
+
+    async fn cook_projection(
+        &self,
+        request: Request<v1::CookProjectionRequest>,
+    ) -> Answer<v1::CookProjectionResponse> {
+        answer(request, cook_projection::calculate).await
+    }
+
+    async fn instrument_check(
+        &self,
+        request: Request<v1::InstrumentCheckRequest>,
+    ) -> Answer<v1::InstrumentCheckResponse> {
+        answer(request, instrument_check::calculate).await
     }
 
     async fn net_contents(

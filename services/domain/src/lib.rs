@@ -8,6 +8,7 @@ pub mod formula;
 pub mod gs1;
 pub mod merkle;
 pub mod packs;
+pub mod process;
 pub mod record;
 pub mod rules;
 pub mod units;

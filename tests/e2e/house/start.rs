@@ -48,8 +48,8 @@ async fn an_empty_folder_becomes_a_plant_that_survives_a_crash() {
     first.process.kill().expect("a crash");
     first.process.wait().expect("its end");
     let mut again = Embedded::start(&data);
-    let place = again.manager().get(&format!("/v1/places/{}", made["place"].as_str().unwrap()));
-    assert_eq!(place.await.ok(), made);
+    let path = format!("/v1/places/{}", made["place"].as_str().expect("an id"));
+    assert_eq!(again.manager().get(&path).await.ok(), made);
     again.stop();
     let left = data.join("postgres/data/postmaster.pid");
     assert!(!left.exists(), "Postgres was stopped too");

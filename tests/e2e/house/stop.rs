@@ -33,7 +33,7 @@ async fn a_stop_under_load_keeps_every_acknowledged_write() {
     }
     tokio::time::sleep(Duration::from_millis(400)).await;
     plant.signal(Signal::SIGTERM);
-    let code = tokio::task::block_in_place(|| plant.wait());
+    let code = plant.wait().await;
     assert_eq!(code, Some(0), "{}", plant.log());
     let database = plant.database.connect().await;
     let mut total = 0;
