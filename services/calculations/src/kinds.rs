@@ -5,7 +5,8 @@ use domain::fault::Faults;
 use prost::{DecodeError, Message};
 
 use crate::{
-    control_chart, convert, cook_projection, gs1, instrument_check, net_contents, psychrometrics,
+    agents, blend, brine, composition, control_chart, convert, cook_projection, declaration, gs1,
+    instrument_check, net_contents, psychrometrics, scale, shrink,
 };
 
 /// Why a kind gave no answer.
@@ -46,6 +47,13 @@ macro_rules! kinds {
 
 kinds! {
     "convert" "Convert" convert,
+    "agents" "Agents" agents,
+    "composition" "Composition" composition,
+    "blend" "Blend" blend,
+    "scale" "Scale" scale,
+    "shrink" "Shrink" shrink,
+    "brine" "Brine" brine,
+    "declaration" "Declaration" declaration,
     "cook-projection" "CookProjection" cook_projection,
     "instrument-check" "InstrumentCheck" instrument_check,
     "psychrometrics" "Psychrometrics" psychrometrics,

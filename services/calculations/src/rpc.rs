@@ -8,7 +8,8 @@ use wire::v1;
 use wire::v1::calculations_server::Calculations as Operations;
 
 use crate::{
-    control_chart, convert, cook_projection, gs1, instrument_check, net_contents, psychrometrics,
+    agents, blend, brine, composition, control_chart, convert, cook_projection, declaration, gs1,
+    instrument_check, net_contents, psychrometrics, scale, shrink,
 };
 
 /// The service; it has nothing to keep.
@@ -35,6 +36,40 @@ where
 impl Operations for Calculations {
     async fn convert(&self, request: Request<v1::ConvertRequest>) -> Answer<v1::ConvertResponse> {
         answer(request, convert::calculate).await
+    }
+
+    async fn agents(&self, request: Request<v1::AgentsRequest>) -> Answer<v1::AgentsResponse> {
+        answer(request, agents::calculate).await
+    }
+
+    async fn composition(
+        &self,
+        request: Request<v1::CompositionRequest>,
+    ) -> Answer<v1::CompositionResponse> {
+        answer(request, composition::calculate).await
+    }
+
+    async fn blend(&self, request: Request<v1::BlendRequest>) -> Answer<v1::BlendResponse> {
+        answer(request, blend::calculate).await
+    }
+
+    async fn scale(&self, request: Request<v1::ScaleRequest>) -> Answer<v1::ScaleResponse> {
+        answer(request, scale::calculate).await
+    }
+
+    async fn shrink(&self, request: Request<v1::ShrinkRequest>) -> Answer<v1::ShrinkResponse> {
+        answer(request, shrink::calculate).await
+    }
+
+    async fn brine(&self, request: Request<v1::BrineRequest>) -> Answer<v1::BrineResponse> {
+        answer(request, brine::calculate).await
+    }
+
+    async fn declaration(
+        &self,
+        request: Request<v1::DeclarationRequest>,
+    ) -> Answer<v1::DeclarationResponse> {
+        answer(request, declaration::calculate).await
     }
 
     async fn psychrometrics(

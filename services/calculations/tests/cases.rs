@@ -36,10 +36,17 @@ fn problem(faults: Vec<Fault>) -> Value {
     json!({"violations": faults.into_iter().map(violation).collect::<Vec<_>>()})
 }
 
-/// The value at a path: `agents[0].ppm`, `agents[agent=nitrite].ppm`.
+/// The value at a path: `agents[0].ppm`, `lines[name=cure 6.25 %].mass`.
 fn pick<'a>(document: &'a Value, path: &str) -> Option<&'a Value> {
     let mut here = document;
-    for part in path.split(['.', '[']).map(|part| part.trim_end_matches(']')) {
+    let mut rest = path;
+    while !rest.is_empty() {
+        let end = match rest.strip_prefix('[') {
+            Some(bracketed) => bracketed.find(']')? + 2,
+            None => rest.find(['.', '[']).unwrap_or(rest.len()),
+        };
+        let part = rest[..end].trim_matches(['[', ']']);
+        rest = rest[end..].trim_start_matches('.');
         here = match part.split_once('=') {
             Some((key, wanted)) => here
                 .as_array()?
@@ -66,8 +73,9 @@ fn holds(found: Option<&Value>, wanted: &Value) -> bool {
         return false;
     };
     if let Some(part) = wanted.get("contains").and_then(Value::as_str) {
-        // The case files write their JSON with a space behind each colon.
-        let text = found.to_string().replace("\":", "\": ").to_lowercase();
+        // The case files write their JSON with a space behind each colon and comma.
+        let text = found.to_string().replace("\":", "\": ").replace("\",\"", "\", \"");
+        let text = text.to_lowercase();
         return text.contains(&part.to_lowercase());
     }
     if let Some(middle) = bound("approx") {

@@ -4,6 +4,7 @@
 pub mod curve;
 pub mod exact;
 pub mod fault;
+pub mod formula;
 pub mod gs1;
 pub mod merkle;
 pub mod packs;
