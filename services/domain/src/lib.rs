@@ -4,6 +4,7 @@
 pub mod curve;
 pub mod exact;
 pub mod fault;
+pub mod lot_code;
 pub mod record;
 pub mod rules;
 pub mod units;
