@@ -6,11 +6,11 @@ use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::{Timestamp, ToDiesel as _};
 use platform::error::Failure;
 use platform::pages::Page;
-use platform::records;
+use platform::records::{self, NewVersion};
 use uuid::Uuid;
 
 use crate::schema::partner;
-use crate::shape::{NewVersion, PartnerContent, partner_entry};
+use crate::shape::{PartnerContent, partner_entry};
 
 /// A version of a partner.
 #[derive(Clone, Debug, Queryable, Selectable, Insertable)]
