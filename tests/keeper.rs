@@ -10,6 +10,7 @@ use harness::shared::{ADDRESS_FILE, IDLE, TOUCH_FILE};
 
 fn main() -> Result<(), Box<dyn error::Error>> {
     let folder = PathBuf::from(env::args().nth(1).ok_or("usage: cluster-keeper FOLDER")?);
+    fs::write(folder.join("keeper.pid"), std::process::id().to_string())?;
     let roles = hankbook::database::SERVICES.map(|name| format!("hankbook_{name}")).to_vec();
     let cluster = Cluster::start(Settings {
         roles,

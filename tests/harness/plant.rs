@@ -1,6 +1,7 @@
 //! A running plant: the real program on a database of its own, with a simulated clock.
 //! It never reaches into the program; it speaks to its doors and reads its database.
 
+use platform::records::new_id;
 use std::fs;
 use std::io::{BufRead, BufReader, Read};
 use std::os::unix::fs::PermissionsExt;
@@ -166,7 +167,7 @@ impl Plant {
 
     /// A client with a token of a new person who holds `roles`, signed with the plant's key.
     pub fn with_roles(&self, roles: &[&str]) -> Client {
-        self.person_with_roles(Uuid::now_v7(), roles)
+        self.person_with_roles(new_id(), roles)
     }
 
     /// A client with a token of a person who holds `roles`.

@@ -1,8 +1,8 @@
 //! One cluster for a whole run, behind a file lock, and a fresh database for each test.
 //! It never lets two tests share a database.
 
+use platform::records::new_id;
 use std::fs::{self, File, OpenOptions};
-use std::os::unix::process::CommandExt;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::{Duration, SystemTime};
@@ -43,7 +43,7 @@ impl Database {
 
     async fn make(template: Option<&str>) -> Self {
         let address = address();
-        let name = format!("t_{}", Uuid::now_v7().simple());
+        let name = format!("t_{}", new_id().simple());
         let admin_url = named(&address, "postgres");
         let from = template.map(|name| format!(" TEMPLATE {name}")).unwrap_or_default();
         execute(&admin_url, &format!("CREATE DATABASE {name}{from}")).await;
@@ -117,15 +117,16 @@ fn start(folder: &Path) {
     fs::remove_file(folder.join(ADDRESS_FILE)).ok();
     fs::remove_dir_all(folder.join("plant")).ok();
     let log = File::create(folder.join("keeper.log")).expect("the keeper's log");
-    let keeper = Command::new(program("cluster-keeper"))
+    let started = Command::new("setsid")
+        .arg("--fork")
+        .arg(program("cluster-keeper"))
         .arg(folder)
         .stdin(Stdio::null())
         .stdout(log.try_clone().expect("the log again"))
         .stderr(log)
-        .process_group(0)
-        .spawn()
-        .expect("the keeper starts");
-    fs::write(folder.join("keeper.pid"), keeper.id().to_string()).expect("the keeper's pid");
+        .status()
+        .expect("setsid runs");
+    assert!(started.success(), "the keeper did not start");
     let begun = platform::clock::monotonic();
     while !folder.join(ADDRESS_FILE).exists() {
         let log = fs::read_to_string(folder.join("keeper.log")).unwrap_or_default();
@@ -151,7 +152,7 @@ async fn template() -> String {
     let admin = connect(&named(&address, "postgres")).await;
     let found = admin.query("SELECT 1 FROM pg_database WHERE datname = $1", &[&name]).await;
     if found.expect("the catalogue").is_empty() {
-        let making = format!("making_{}", Uuid::now_v7().simple());
+        let making = format!("making_{}", new_id().simple());
         execute(&named(&address, "postgres"), &format!("CREATE DATABASE {making}")).await;
         migrate(&named(&address, &making)).await;
         let renamed = format!("ALTER DATABASE {making} RENAME TO {name}");

@@ -1,6 +1,7 @@
 //! Tokens signed with a plant's own key, for tests of the doors themselves.
 //! It never forges what identity would refuse, unless a test asks for just that.
 
+use platform::records::new_id;
 use platform::tokens::{AUDIENCE, Claims, ISSUER, LIFE_S};
 use uuid::Uuid;
 
@@ -13,8 +14,8 @@ pub fn claims(person: Uuid, roles: &[&str], now: i64) -> Claims {
         client_id: "tests".into(),
         iat: now,
         exp: now + LIFE_S,
-        jti: Uuid::now_v7().to_string(),
-        sid: Uuid::now_v7().to_string(),
+        jti: new_id().to_string(),
+        sid: new_id().to_string(),
         name: "Dana Okrent".into(),
         version: 1,
         roles: roles.iter().map(|role| (*role).to_owned()).collect(),

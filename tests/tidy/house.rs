@@ -14,6 +14,7 @@ const PLATFORM: [&str; 19] = [
     "hop",
     "idempotency",
     "lib",
+    "moments",
     "outbox",
     "pages",
     "plant",
@@ -24,7 +25,9 @@ const PLATFORM: [&str; 19] = [
     "shape",
     "tasks",
     "telemetry",
+    "tickets",
     "tokens",
+    "watch",
 ];
 
 /// Libraries that `domain` must not even be able to name.

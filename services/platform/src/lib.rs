@@ -8,6 +8,7 @@ pub mod db;
 pub mod error;
 pub mod hop;
 pub mod idempotency;
+pub mod moments;
 pub mod outbox;
 pub mod pages;
 pub mod plant;

@@ -3,6 +3,7 @@
 
 use harness::client::answer;
 use harness::{Client, Plant};
+use platform::records::new_id;
 use reqwest::Method;
 use serde_json::json;
 use uuid::Uuid;
@@ -82,7 +83,7 @@ async fn values_of_path_and_query_are_checked_too() {
     assert_eq!(refused.fields(), ["pageSize"]);
     let refused = manager.get("/v1/places?pageToken=%25%25").await.expect(400);
     assert_eq!(refused.fields(), ["pageToken"]);
-    let missing = manager.get(&format!("/v1/places/{}", Uuid::now_v7())).await;
+    let missing = manager.get(&format!("/v1/places/{}", new_id())).await;
     assert_eq!((missing.status, missing.problem()), (404, "not-found"));
     plant.stop().await;
 }

@@ -4,6 +4,7 @@
 use harness::Plant;
 use harness::client::answer;
 use platform::hop;
+use platform::records::new_id;
 use prost::Message as _;
 use reqwest::Method;
 use serde_json::json;
@@ -125,7 +126,7 @@ async fn an_internal_or_unknown_method_does_not_exist_outside() {
     let signer = plant.signer();
     let claims = platform::tokens::Claims {
         sub: "service:haccp".into(),
-        ..harness::tokens::claims(Uuid::now_v7(), &["ADMINISTRATOR"], start_second())
+        ..harness::tokens::claims(new_id(), &["ADMINISTRATOR"], start_second())
     };
     let token = signer.sign(&claims).expect("a token");
     let internal = wire::contract::operations()

@@ -1,6 +1,7 @@
 //! Starts: from an empty folder, twice on one folder, on a busy port, on a newer schema.
 //! Each refusal is one clear line, and nothing is damaged by it.
 
+use platform::records::new_id;
 use std::fs;
 use std::net::TcpListener;
 use std::os::unix::fs::PermissionsExt;
@@ -39,7 +40,7 @@ async fn an_empty_folder_becomes_a_plant_that_survives_a_crash() {
     let data = folder.path().join("plant");
     let mut first = Embedded::start(&data);
     let manager = first.manager();
-    let body = json!({ "id": Uuid::now_v7().to_string(), "name": "Dock", "kind": "dock" });
+    let body = json!({ "id": new_id().to_string(), "name": "Dock", "kind": "dock" });
     let made = manager.post("/v1/places", &body).await.ok();
     let second = serve(&data, "127.0.0.1:0").output().expect("a second start");
     assert!(!second.status.success());

@@ -3,6 +3,7 @@
 
 use harness::Plant;
 use nix::sys::signal::Signal;
+use platform::records::new_id;
 use serde_json::json;
 use std::time::Duration;
 use uuid::Uuid;
@@ -18,7 +19,7 @@ async fn a_stop_under_load_keeps_every_acknowledged_write() {
         writers.push(tokio::spawn(async move {
             let (mut acknowledged, mut asked) = (Vec::new(), Vec::new());
             loop {
-                let id = Uuid::now_v7();
+                let id = new_id();
                 let body = json!({ "id": id.to_string(), "name": "House", "kind": "house" });
                 asked.push(id);
                 let request = manager.request(reqwest::Method::POST, "/v1/places").json(&body);
@@ -60,7 +61,7 @@ async fn a_stop_under_load_keeps_every_acknowledged_write() {
 async fn a_killed_program_starts_again_with_all_that_it_acknowledged() {
     let mut plant = Plant::start().await;
     let manager = plant.with_roles(&["MANAGER"]);
-    let id = Uuid::now_v7();
+    let id = new_id();
     let body = json!({ "id": id.to_string(), "name": "House 1", "kind": "house" });
     let first = manager.post("/v1/places", &body).await.ok();
     plant.kill();

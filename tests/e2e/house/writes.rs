@@ -2,6 +2,7 @@
 //! What is refused leaves no row behind.
 
 use harness::{Client, Plant};
+use platform::records::new_id;
 use reqwest::Method;
 use serde_json::{Value, json};
 use uuid::Uuid;
@@ -19,7 +20,7 @@ async fn rows(plant: &Plant, table: &str) -> i64 {
 async fn the_same_record_again_gives_the_same_answer_and_one_row() {
     let plant = Plant::start().await;
     let manager = plant.with_roles(&["MANAGER"]);
-    let id = Uuid::now_v7();
+    let id = new_id();
     let first = manager.post("/v1/places", &place(id, "House 2")).await.ok();
     let again = manager.post("/v1/places", &place(id, "House 2")).await.ok();
     assert_eq!(first, again);
@@ -40,10 +41,10 @@ async fn the_same_record_again_gives_the_same_answer_and_one_row() {
 async fn versions_count_on_and_all_stay() {
     let plant = Plant::start().await;
     let manager = plant.with_roles(&["MANAGER"]);
-    let id = Uuid::now_v7();
+    let id = new_id();
     let made = manager.post("/v1/places", &place(id, "Cooler 4")).await.ok();
     let body = json!({
-        "id": Uuid::now_v7().to_string(), "place": id.to_string(),
+        "id": new_id().to_string(), "place": id.to_string(),
         "name": "Cooler 4 (north)", "kind": "cooler", "inUse": false
     });
     let next = manager.post("/v1/places", &body).await.ok();
@@ -53,7 +54,7 @@ async fn versions_count_on_and_all_stay() {
     assert_eq!(now["inUse"], false);
     assert_eq!(rows(&plant, "genealogy.place").await, 2);
     let body = json!({
-        "id": Uuid::now_v7().to_string(), "place": Uuid::now_v7().to_string(),
+        "id": new_id().to_string(), "place": new_id().to_string(),
         "name": "Nowhere", "kind": "cooler"
     });
     assert_eq!(manager.post("/v1/places", &body).await.status, 404);
@@ -65,7 +66,7 @@ async fn lists_go_on_where_the_page_before_ended() {
     let plant = Plant::start().await;
     let manager = plant.with_roles(&["MANAGER"]);
     for number in 1..=5 {
-        let body = place(Uuid::now_v7(), &format!("House {number}"));
+        let body = place(new_id(), &format!("House {number}"));
         manager.post("/v1/places", &body).await.ok();
     }
     let mut names = Vec::new();
@@ -101,7 +102,7 @@ async fn put(client: &Client, path: &str, body: &Value, header: (&str, &str)) ->
 async fn a_draft_is_replaced_only_by_who_has_read_it() {
     let plant = Plant::start().await;
     let qa = plant.with_roles(&["QA"]);
-    let path = format!("/v1/plans/{}/draft", Uuid::now_v7());
+    let path = format!("/v1/plans/{}/draft", new_id());
     let bare = qa.put_with(&path, &draft("40"), &[]).await;
     assert_eq!((bare.status, bare.problem()), (428, "condition-missing"));
     let first = put(&qa, &path, &draft("40"), ("if-none-match", "*")).await.expect(200);
@@ -128,8 +129,8 @@ async fn a_draft_is_replaced_only_by_who_has_read_it() {
 async fn a_key_stands_for_one_call() {
     let plant = Plant::start().await;
     let qa = plant.with_roles(&["QA"]);
-    let plan = format!("/v1/plans/{}/draft", Uuid::now_v7());
-    let other = format!("/v1/plans/{}/draft", Uuid::now_v7());
+    let plan = format!("/v1/plans/{}/draft", new_id());
+    let other = format!("/v1/plans/{}/draft", new_id());
     for path in [&plan, &other] {
         put(&qa, path, &draft("40"), ("if-none-match", "*")).await.expect(200);
     }
