@@ -1,21 +1,24 @@
 //! HACCP: plans, and what is recorded under them.
 //! It never decides where a lot goes: it says what is proved about it.
 
+mod plans;
 mod rpc;
 pub mod schema;
 mod shape;
 mod store;
 
 use platform::db::Db;
-use platform::hop::MESSAGE_MAX;
+use platform::hop::{INTERNAL_MESSAGE_MAX, MESSAGE_MAX};
+use platform::outbox::Outbox;
 use platform::service::House;
 use tonic::service::Routes;
+use wire::internal::v1::haccp_internal_server::HaccpInternalServer;
 use wire::v1::haccp_server::HaccpServer;
 
 /// The service's own name.
 pub const NAME: &str = "haccp";
 /// Its services in the contract.
-pub const SERVICES: &[&str] = &["hankbook.v1.Haccp"];
+pub const SERVICES: &[&str] = &["hankbook.v1.Haccp", "hankbook.internal.v1.HaccpInternal"];
 /// Its most connections.
 pub const POOL_SIZE: usize = 8;
 
@@ -24,10 +27,16 @@ pub const POOL_SIZE: usize = 8;
 pub struct Haccp {
     db: Db,
     house: House,
+    outbox: Outbox,
+    plans: plans::Versions,
 }
 
-/// The routes of the service.
+/// The routes of the service; its outbox starts with it.
 pub fn routes(db: Db, house: House) -> Routes {
-    let service = Haccp { db, house };
+    let outbox = Outbox::new(NAME, db.clone());
+    outbox.start(&house);
+    let service = Haccp { db, house, outbox, plans: plans::Versions::default() };
+    let inner = HaccpInternalServer::new(service.clone());
     Routes::new(HaccpServer::new(service).max_decoding_message_size(MESSAGE_MAX))
+        .add_service(inner.max_decoding_message_size(INTERNAL_MESSAGE_MAX))
 }

@@ -1,4 +1,9 @@
 //! This service's rows in Postgres.
-//! It never speaks of messages or of other schemas.
+//! It never speaks of messages or of other schemas, but for the safety versions that it raises.
 
+pub mod deviations;
 pub mod drafts;
+pub mod insert_reading;
+pub mod plans;
+pub mod readings;
+pub mod safety;

@@ -302,6 +302,17 @@ impl Failure {
         self
     }
 
+    /// True when the database refused a row by the constraint of this name.
+    pub fn names_constraint(&self, name: &str) -> bool {
+        let cause = self.cause.as_deref();
+        match cause.and_then(|cause| cause.downcast_ref::<diesel::result::Error>()) {
+            Some(diesel::result::Error::DatabaseError(_, about)) => {
+                about.constraint_name() == Some(name)
+            }
+            _ => false,
+        }
+    }
+
     /// The chain of causes as one line for the log.
     fn chain(&self) -> Option<String> {
         let first = self.cause.as_deref()?;

@@ -133,11 +133,8 @@ impl Stamp {
     /// Whether a record that already has this id is this very call made again. Anything else on a
     /// known id is refused and shows nothing of it.
     pub fn same_as(&self, entered_by: &str, fingerprint: &[u8]) -> Result<(), Failure> {
-        if self.entered_by == entered_by && self.fingerprint == fingerprint {
-            return Ok(());
-        }
-        let text = format!("The id {} belongs to another record; make a new one.", self.id);
-        Err(Failure::new(Kind::IdInUse, text))
+        let ours = (self.entered_by.as_str(), self.fingerprint.as_slice());
+        same_call(self.id, ours, (entered_by, fingerprint))
     }
 }
 
@@ -171,6 +168,15 @@ impl<T> NewVersion<T> {
         let stamp = Stamp::of(call, plant, record, subject, message)?;
         Ok(Self { of: thing, is_known: known.is_some(), stamp, content })
     }
+}
+
+/// Whether two records of one id are the same call: the same party and the same fingerprint.
+pub fn same_call(id: Uuid, ours: (&str, &[u8]), theirs: (&str, &[u8])) -> Result<(), Failure> {
+    if ours == theirs {
+        return Ok(());
+    }
+    let text = format!("The id {id} belongs to another record; make a new one.");
+    Err(Failure::new(Kind::IdInUse, text))
 }
 
 /// Columns of leaves side by side, as the array parameters of one statement.

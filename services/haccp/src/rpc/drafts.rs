@@ -21,7 +21,7 @@ pub async fn put(
 ) -> Result<Response<v1::PlanDraft>, Status> {
     let call = Call::of(request.extensions())?;
     let condition = Condition::of(&call)?;
-    let draft = shape::draft_in(&call, request.into_inner())?;
+    let draft = shape::drafts::draft_in(&call, request.into_inner())?;
     let row = service
         .db
         .write("haccp.put_plan_draft", move |conn| {
@@ -79,7 +79,7 @@ fn plan(text: &str) -> Result<Uuid, Failure> {
 
 fn answer(row: DraftRow) -> Result<Response<v1::PlanDraft>, Status> {
     let tag = MetadataValue::try_from(etag(row.version)).map_err(Failure::internal)?;
-    let mut response = Response::new(shape::draft_out(row)?);
+    let mut response = Response::new(shape::drafts::draft_out(row)?);
     response.metadata_mut().insert("etag", tag);
     Ok(response)
 }

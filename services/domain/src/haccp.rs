@@ -1,0 +1,4 @@
+//! The judgement of HACCP checks.
+//! It never records anything and never heals a check that was not met.
+
+pub mod reading;

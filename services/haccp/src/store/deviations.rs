@@ -1,0 +1,167 @@
+//! Deviations and their signed ends.
+//! It never closes one without all four parts and a signature.
+
+use diesel::prelude::*;
+use diesel_async::{AsyncPgConnection, RunQueryDsl};
+use jiff_diesel::{Timestamp, ToDiesel as _};
+use platform::error::Failure;
+use platform::pages::Page;
+use platform::records;
+use platform::tickets::Ticket;
+use uuid::Uuid;
+
+use crate::schema::{deviation, deviation_end, deviation_lot};
+use crate::shape::deviations::{Closing, end_entry};
+
+/// A deviation as it opened.
+#[derive(Clone, Debug, Queryable, Selectable, Insertable)]
+#[diesel(table_name = deviation, check_for_backend(diesel::pg::Pg))]
+pub struct DeviationRow {
+    pub id: Uuid,
+    pub reading: Uuid,
+    pub plan: Uuid,
+    pub plan_version: i32,
+    pub check_code: String,
+    pub hazard: String,
+    pub is_ccp: bool,
+    pub what: String,
+    pub recorded_at: Timestamp,
+}
+
+/// The signed end of a deviation.
+#[derive(Clone, Debug, Queryable, Selectable, Insertable)]
+#[diesel(table_name = deviation_end, check_for_backend(diesel::pg::Pg))]
+pub struct EndRow {
+    pub id: Uuid,
+    pub deviation: Uuid,
+    pub cause: String,
+    pub control: String,
+    pub prevention: String,
+    pub disposition: String,
+    pub disposition_text: String,
+    pub ticket: Uuid,
+    pub recorded_at: Timestamp,
+    pub entered_by: String,
+    pub entered_by_name: String,
+    pub fingerprint: Vec<u8>,
+}
+
+/// A deviation with its lots and its end.
+#[derive(Clone, Debug)]
+pub struct Whole {
+    pub opened: DeviationRow,
+    pub lots: Vec<Uuid>,
+    pub end: Option<EndRow>,
+}
+
+/// Opens a deviation on lots.
+pub async fn open(
+    conn: &mut AsyncPgConnection,
+    row: &DeviationRow,
+    lots: &[Uuid],
+) -> Result<(), Failure> {
+    diesel::insert_into(deviation::table).values(row).execute(conn).await?;
+    let links: Vec<_> = lots
+        .iter()
+        .map(|lot| (deviation_lot::deviation.eq(row.id), deviation_lot::lot.eq(*lot)))
+        .collect();
+    diesel::insert_into(deviation_lot::table).values(links).execute(conn).await?;
+    Ok(())
+}
+
+/// One deviation.
+pub async fn find(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Whole>, Failure> {
+    let found = deviation::table
+        .left_join(deviation_end::table.on(deviation_end::deviation.eq(deviation::id)))
+        .filter(deviation::id.eq(id))
+        .select((DeviationRow::as_select(), Option::<EndRow>::as_select()))
+        .first(conn)
+        .await
+        .optional()?;
+    let Some((opened, end)) = found else { return Ok(None) };
+    let lots = lots(conn, &[id]).await?.into_iter().map(|(_, lot)| lot).collect();
+    Ok(Some(Whole { opened, lots, end }))
+}
+
+async fn lots(conn: &mut AsyncPgConnection, of: &[Uuid]) -> Result<Vec<(Uuid, Uuid)>, Failure> {
+    let rows = deviation_lot::table
+        .filter(deviation_lot::deviation.eq_any(of))
+        .order(deviation_lot::lot.asc())
+        .select((deviation_lot::deviation, deviation_lot::lot))
+        .load(conn)
+        .await?;
+    Ok(rows)
+}
+
+/// Deviations in the order of their ids; only open ones when asked.
+pub async fn list(
+    conn: &mut AsyncPgConnection,
+    open: bool,
+    page: &Page,
+) -> Result<Vec<Whole>, Failure> {
+    let after = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::nil());
+    let mut query = deviation::table
+        .left_join(deviation_end::table.on(deviation_end::deviation.eq(deviation::id)))
+        .filter(deviation::id.gt(after))
+        .order(deviation::id.asc())
+        .limit(page.fetch())
+        .select((DeviationRow::as_select(), Option::<EndRow>::as_select()))
+        .into_boxed();
+    if open {
+        query = query.filter(deviation_end::id.nullable().is_null());
+    }
+    let found: Vec<(DeviationRow, Option<EndRow>)> = query.load(conn).await?;
+    let ids: Vec<Uuid> = found.iter().map(|(opened, _)| opened.id).collect();
+    let links = lots(conn, &ids).await?;
+    let of = |id: Uuid| links.iter().filter(move |(of, _)| *of == id).map(|(_, lot)| *lot);
+    let whole = |(opened, end): (DeviationRow, _)| {
+        let lots = of(opened.id).collect();
+        Whole { opened, lots, end }
+    };
+    Ok(found.into_iter().map(whole).collect())
+}
+
+/// The end that a record id stands for, when the same call was made before.
+pub async fn closed(
+    conn: &mut AsyncPgConnection,
+    closing: &Closing,
+) -> Result<Option<EndRow>, Failure> {
+    let stamp = &closing.stamp;
+    let known = deviation_end::table
+        .find(stamp.id)
+        .select(EndRow::as_select())
+        .first(conn)
+        .await
+        .optional()?;
+    if let Some(row) = &known {
+        stamp.same_as(&row.entered_by, &row.fingerprint)?;
+    }
+    Ok(known)
+}
+
+/// Closes a deviation.
+pub async fn close(
+    conn: &mut AsyncPgConnection,
+    closing: &Closing,
+    ticket: &Ticket,
+) -> Result<EndRow, Failure> {
+    let stamp = &closing.stamp;
+    let row = EndRow {
+        id: stamp.id,
+        deviation: closing.deviation,
+        cause: closing.cause.clone(),
+        control: closing.control.clone(),
+        prevention: closing.prevention.clone(),
+        disposition: closing.disposition.clone(),
+        disposition_text: closing.disposition_text.clone(),
+        ticket: ticket.id,
+        recorded_at: stamp.recorded_at.to_diesel(),
+        entered_by: stamp.entered_by.clone(),
+        entered_by_name: stamp.entered_by_name.clone(),
+        fingerprint: stamp.fingerprint.clone(),
+    };
+    diesel::insert_into(deviation_end::table).values(&row).execute(conn).await?;
+    let leaf = stamp.leaf("haccp.deviation_end/1", end_entry(closing, ticket))?;
+    records::insert_leaves(conn, vec![leaf]).await?;
+    Ok(row)
+}
