@@ -4,7 +4,10 @@
 use domain::fault::Faults;
 use prost::{DecodeError, Message};
 
-use crate::convert;
+use crate::{
+    agents, blend, brine, composition, control_chart, convert, cook_projection, declaration, gs1,
+    instrument_check, net_contents, psychrometrics, scale, shrink,
+};
 
 /// Why a kind gave no answer.
 #[derive(Debug)]
@@ -44,6 +47,19 @@ macro_rules! kinds {
 
 kinds! {
     "convert" "Convert" convert,
+    "agents" "Agents" agents,
+    "composition" "Composition" composition,
+    "blend" "Blend" blend,
+    "scale" "Scale" scale,
+    "shrink" "Shrink" shrink,
+    "brine" "Brine" brine,
+    "declaration" "Declaration" declaration,
+    "cook-projection" "CookProjection" cook_projection,
+    "instrument-check" "InstrumentCheck" instrument_check,
+    "psychrometrics" "Psychrometrics" psychrometrics,
+    "net-contents" "NetContents" net_contents,
+    "control-chart" "ControlChart" control_chart,
+    "gs1" "Gs1" gs1,
 }
 
 fn through<Q: Message + Default, A: Message>(

@@ -99,9 +99,15 @@ impl Rule {
     /// What every result that uses the rule must say: its own caution, and that it is recalled.
     pub fn cautions(&self) -> Vec<String> {
         let recalled = (self.confirmation == Confirmation::Recalled).then(|| {
-            format!("{}: the number is recalled, not read; confirm it in {}.", self.id, self.citation)
+            format!(
+                "{}: the number is recalled, not read; confirm it in {}.",
+                self.id, self.citation
+            )
         });
-        recalled.into_iter().chain(self.caution.map(|text| format!("{}: {text}", self.id))).collect()
+        recalled
+            .into_iter()
+            .chain(self.caution.map(|text| format!("{}: {text}", self.id)))
+            .collect()
     }
 }
 

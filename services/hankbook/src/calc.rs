@@ -68,9 +68,7 @@ fn answer(
     }
     let request = json::read(body, &operation.input, &[])?;
     let response = kind.run(&request.bytes).map_err(|refusal| match refusal {
-        Refusal::Faults(faults) => {
-            json::as_typed(body, &operation.input, &[], faults.into_vec())
-        }
+        Refusal::Faults(faults) => json::as_typed(body, &operation.input, &[], faults.into_vec()),
         Refusal::Malformed(error) => whole(error.to_string()),
     })?;
     json::write(&response, &operation.output, names).map_err(|error| whole(error.to_string()))

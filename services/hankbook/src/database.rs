@@ -16,8 +16,7 @@ const DATABASE: &str = "hankbook";
 /// The most connections of a private cluster.
 const CONNECTIONS_MAX: u16 = 100;
 /// The services that have a schema.
-pub const SERVICES: [&str; 6] =
-    ["audit", "formulas", "genealogy", "haccp", "identity", "yields"];
+pub const SERVICES: [&str; 6] = ["audit", "formulas", "genealogy", "haccp", "identity", "yields"];
 
 /// Where Postgres is.
 #[derive(Args, Clone, Debug)]

@@ -7,8 +7,12 @@ use std::time::Duration;
 use diesel::ConnectionError;
 use diesel::result::{DatabaseErrorKind, Error as DieselError};
 use diesel_async::pooled_connection::deadpool::{Object, Pool};
-use diesel_async::pooled_connection::{AsyncDieselConnectionManager, ManagerConfig, RecyclingMethod};
-use diesel_async::{AnsiTransactionManager, AsyncPgConnection, SimpleAsyncConnection, TransactionManager};
+use diesel_async::pooled_connection::{
+    AsyncDieselConnectionManager, ManagerConfig, RecyclingMethod,
+};
+use diesel_async::{
+    AnsiTransactionManager, AsyncPgConnection, SimpleAsyncConnection, TransactionManager,
+};
 use futures_util::future::BoxFuture;
 use tokio_postgres::NoTls;
 

@@ -87,25 +87,115 @@ const fn row(
 
 /// Every kind, in the order in which documentation lists them.
 pub static KINDS: &[KindRow] = &[
-    row((Kind::BadInput, "BAD_INPUT"), (Code::InvalidArgument, 400), "Fields are wrong", false, "caller"),
-    row((Kind::NotSignedIn, "NOT_SIGNED_IN"), (Code::Unauthenticated, 401), "Sign in first", false, "caller"),
-    row((Kind::NotAllowed, "NOT_ALLOWED"), (Code::PermissionDenied, 403), "Not allowed", false, "administrator"),
-    row((Kind::SignatureNeeded, "SIGNATURE_NEEDED"), (Code::PermissionDenied, 403), "A signature is needed", false, "caller"),
+    row(
+        (Kind::BadInput, "BAD_INPUT"),
+        (Code::InvalidArgument, 400),
+        "Fields are wrong",
+        false,
+        "caller",
+    ),
+    row(
+        (Kind::NotSignedIn, "NOT_SIGNED_IN"),
+        (Code::Unauthenticated, 401),
+        "Sign in first",
+        false,
+        "caller",
+    ),
+    row(
+        (Kind::NotAllowed, "NOT_ALLOWED"),
+        (Code::PermissionDenied, 403),
+        "Not allowed",
+        false,
+        "administrator",
+    ),
+    row(
+        (Kind::SignatureNeeded, "SIGNATURE_NEEDED"),
+        (Code::PermissionDenied, 403),
+        "A signature is needed",
+        false,
+        "caller",
+    ),
     row((Kind::NotFound, "NOT_FOUND"), (Code::NotFound, 404), "Not found", false, "caller"),
-    row((Kind::VerbNotAllowed, "VERB_NOT_ALLOWED"), (Code::Unimplemented, 405), "Verb not allowed", false, "caller"),
-    row((Kind::Refused, "REFUSED"), (Code::FailedPrecondition, 409), "Refused", false, "as each reason says"),
+    row(
+        (Kind::VerbNotAllowed, "VERB_NOT_ALLOWED"),
+        (Code::Unimplemented, 405),
+        "Verb not allowed",
+        false,
+        "caller",
+    ),
+    row(
+        (Kind::Refused, "REFUSED"),
+        (Code::FailedPrecondition, 409),
+        "Refused",
+        false,
+        "as each reason says",
+    ),
     row((Kind::IdInUse, "ID_IN_USE"), (Code::AlreadyExists, 409), "Id in use", false, "caller"),
-    row((Kind::KeyReused, "KEY_REUSED"), (Code::AlreadyExists, 409), "Idempotency key in use", false, "caller"),
+    row(
+        (Kind::KeyReused, "KEY_REUSED"),
+        (Code::AlreadyExists, 409),
+        "Idempotency key in use",
+        false,
+        "caller",
+    ),
     row((Kind::Contended, "CONTENDED"), (Code::Aborted, 409), "Changed meanwhile", true, "caller"),
     row((Kind::Stale, "STALE"), (Code::Aborted, 412), "Changed since it was read", false, "caller"),
-    row((Kind::TooLarge, "TOO_LARGE"), (Code::ResourceExhausted, 413), "Too large", false, "caller"),
-    row((Kind::MediaType, "MEDIA_TYPE"), (Code::InvalidArgument, 415), "Media type not understood", false, "caller"),
-    row((Kind::ConditionMissing, "CONDITION_MISSING"), (Code::FailedPrecondition, 428), "If-Match is needed", false, "caller"),
-    row((Kind::TooMany, "TOO_MANY"), (Code::ResourceExhausted, 429), "Too many tries", true, "caller"),
-    row((Kind::Internal, "INTERNAL"), (Code::Internal, 500), "Internal error", true, "operator of the servers"),
-    row((Kind::NoSuchOperation, "NO_SUCH_OPERATION"), (Code::Unimplemented, 404), "No such operation", false, "caller"),
-    row((Kind::Unavailable, "UNAVAILABLE"), (Code::Unavailable, 503), "Not available now", true, "operator of the servers"),
-    row((Kind::TooLate, "TOO_LATE"), (Code::DeadlineExceeded, 504), "Deadline passed", true, "caller"),
+    row(
+        (Kind::TooLarge, "TOO_LARGE"),
+        (Code::ResourceExhausted, 413),
+        "Too large",
+        false,
+        "caller",
+    ),
+    row(
+        (Kind::MediaType, "MEDIA_TYPE"),
+        (Code::InvalidArgument, 415),
+        "Media type not understood",
+        false,
+        "caller",
+    ),
+    row(
+        (Kind::ConditionMissing, "CONDITION_MISSING"),
+        (Code::FailedPrecondition, 428),
+        "If-Match is needed",
+        false,
+        "caller",
+    ),
+    row(
+        (Kind::TooMany, "TOO_MANY"),
+        (Code::ResourceExhausted, 429),
+        "Too many tries",
+        true,
+        "caller",
+    ),
+    row(
+        (Kind::Internal, "INTERNAL"),
+        (Code::Internal, 500),
+        "Internal error",
+        true,
+        "operator of the servers",
+    ),
+    row(
+        (Kind::NoSuchOperation, "NO_SUCH_OPERATION"),
+        (Code::Unimplemented, 404),
+        "No such operation",
+        false,
+        "caller",
+    ),
+    row(
+        (Kind::Unavailable, "UNAVAILABLE"),
+        (Code::Unavailable, 503),
+        "Not available now",
+        true,
+        "operator of the servers",
+    ),
+    row(
+        (Kind::TooLate, "TOO_LATE"),
+        (Code::DeadlineExceeded, 504),
+        "Deadline passed",
+        true,
+        "caller",
+    ),
 ];
 
 impl Kind {
@@ -177,7 +267,8 @@ impl Failure {
 
     /// An internal failure: the caller learns nothing of its cause.
     pub fn internal(cause: impl Into<Box<dyn Error + Send + Sync>>) -> Self {
-        Self::new(Kind::Internal, "Something failed on our side; it has been logged.").with_cause(cause)
+        Self::new(Kind::Internal, "Something failed on our side; it has been logged.")
+            .with_cause(cause)
     }
 
     /// Nothing of that id.
@@ -258,8 +349,7 @@ impl From<Failure> for Status {
             let reasons = failure.reasons.into_iter().map(reason_out).collect();
             details.push(any_as("hankbook.v1.Refusal", &v1::Refusal { reasons }));
         }
-        let status =
-            pb::Status { code: row.code as i32, message: failure.detail.clone(), details };
+        let status = pb::Status { code: row.code as i32, message: failure.detail.clone(), details };
         Status::with_details(row.code, failure.detail, status.encode_to_vec().into())
     }
 }

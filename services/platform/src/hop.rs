@@ -65,11 +65,7 @@ impl Hops {
     }
 
     /// A hop on which a service calls for itself.
-    pub fn for_service(
-        &self,
-        service: &str,
-        who: (&str, &Signer, &Clock),
-    ) -> Result<Hop, Failure> {
+    pub fn for_service(&self, service: &str, who: (&str, &Signer, &Clock)) -> Result<Hop, Failure> {
         let (name, signer, clock) = who;
         let token = signer.service_token(name, clock).map_err(Failure::internal)?;
         self.with(service, Some(token), crate::records::new_id().to_string())

@@ -117,7 +117,6 @@ fn deadline(headers: &HeaderMap) -> Duration {
     named.unwrap_or(DEADLINE).min(DEADLINE_MAX)
 }
 
-
 #[cfg(test)]
 mod tests {
     use super::*;
