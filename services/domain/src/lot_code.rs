@@ -122,7 +122,7 @@ fn parts(text: &str) -> Result<Vec<Part>, Unusable> {
     let mut rest = text;
     while let Some(first) = rest.chars().next() {
         if first == '{' {
-            let (word, after) = rest[1..].split_once('}').unwrap_or((&rest[1..], ""));
+            let (word, after) = rest[1..].split_once('}').unwrap_or_default();
             let found = WORDS.iter().find(|(name, _)| *name == word);
             let (_, found) = found.ok_or_else(|| {
                 let words: Vec<_> = WORDS.iter().map(|(name, _)| format!("{{{name}}}")).collect();

@@ -244,3 +244,47 @@ fn is_outage(message: &str) -> bool {
         .iter()
         .any(|text| message.contains(text))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use diesel::result::DatabaseErrorInformation;
+
+    struct About(&'static str);
+
+    impl DatabaseErrorInformation for About {
+        fn message(&self) -> &str {
+            "duplicate key value violates unique constraint"
+        }
+        fn details(&self) -> Option<&str> {
+            None
+        }
+        fn hint(&self) -> Option<&str> {
+            None
+        }
+        fn table_name(&self) -> Option<&str> {
+            None
+        }
+        fn column_name(&self) -> Option<&str> {
+            None
+        }
+        fn constraint_name(&self) -> Option<&str> {
+            Some(self.0)
+        }
+        fn statement_position(&self) -> Option<i32> {
+            None
+        }
+    }
+
+    #[test]
+    fn a_ticket_used_twice_is_told_from_two_who_were_at_once() {
+        let kind = |constraint| {
+            let about: Box<dyn DatabaseErrorInformation + Send + Sync> =
+                Box::new(About(constraint));
+            let error = DieselError::DatabaseError(DatabaseErrorKind::UniqueViolation, about);
+            Failure::from(error).kind
+        };
+        assert_eq!(kind("plan_ticket_key"), Kind::SignatureNeeded);
+        assert_eq!(kind("plan_pkey"), Kind::Contended);
+    }
+}

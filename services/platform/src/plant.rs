@@ -79,4 +79,19 @@ mod tests {
         assert_eq!(at("2026-11-25T08:59:59Z"), "2026-11-24");
         assert_eq!(at("2026-11-25T09:00:00Z"), "2026-11-25");
     }
+
+    #[test]
+    fn settings_of_an_unknown_zone_leave_the_days_as_they_were() {
+        let plant = Plant::default();
+        let settings = |zone: &str, version| {
+            let (zone, day_start) = (zone.to_owned(), "04:00".to_owned());
+            PlantSettings { zone, day_start, version, ..Default::default() }
+        };
+        let night: Timestamp = "2026-11-25T08:59:59Z".parse().expect("an instant");
+        plant.set(settings("America/New_York", 1));
+        assert_eq!(plant.day_of(night).to_string(), "2026-11-24");
+        plant.set(settings("Nowhere/Town", 2));
+        assert_eq!(plant.day_of(night).to_string(), "2026-11-24");
+        assert_eq!(plant.settings().version, 2);
+    }
 }
