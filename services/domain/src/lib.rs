@@ -4,6 +4,7 @@
 pub mod curve;
 pub mod exact;
 pub mod fault;
+pub mod heat;
 pub mod rules;
 pub mod units;
 pub mod verdict;

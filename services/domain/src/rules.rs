@@ -1,6 +1,8 @@
 //! Limits and tables as data, each with citation, edition and a mark of how its text is known.
 //! It never judges: calculations read a rule's numbers and show the rule beside the verdict.
 
+pub mod plant;
+
 use crate::exact::Exact;
 
 /// How the text of a rule is known to us.
@@ -99,9 +101,15 @@ impl Rule {
     /// What every result that uses the rule must say: its own caution, and that it is recalled.
     pub fn cautions(&self) -> Vec<String> {
         let recalled = (self.confirmation == Confirmation::Recalled).then(|| {
-            format!("{}: the number is recalled, not read; confirm it in {}.", self.id, self.citation)
+            format!(
+                "{}: the number is recalled, not read; confirm it in {}.",
+                self.id, self.citation
+            )
         });
-        recalled.into_iter().chain(self.caution.map(|text| format!("{}: {text}", self.id))).collect()
+        recalled
+            .into_iter()
+            .chain(self.caution.map(|text| format!("{}: {text}", self.id)))
+            .collect()
     }
 }
 
