@@ -4,7 +4,7 @@
 use domain::fault::Faults;
 use wire::prost::{DecodeError, Message};
 
-use crate::convert;
+use crate::{convert, cooling, lethality};
 
 /// Why a kind gave no answer.
 #[derive(Debug)]
@@ -44,6 +44,8 @@ macro_rules! kinds {
 
 kinds! {
     "convert" "Convert" convert,
+    "cooling" "Cooling" cooling,
+    "lethality" "Lethality" lethality,
 }
 
 fn through<Q: Message + Default, A: Message>(

@@ -127,8 +127,8 @@ fn goes_above(probes: &Probes, temperature_f: &Exact) -> bool {
     probes.peak().is_some_and(|peak| peak.value_f > *temperature_f)
 }
 
-/// Listeria outlived the table's times at 54.4 Cel in roast beef (Schoeni et al. 1991), so a pass by
-/// the lowest rows alone is shown with that.
+/// Listeria outlived the table's times at 54.4 Cel in roast beef (Schoeni et al. 1991), so a pass
+/// by the lowest rows alone is shown with that.
 fn low_row_caution(rule: &Rule, row: &RowResult) -> Option<String> {
     let lowest_trusted_f = Exact::whole(135);
     (rule.rows.len() > 1 && row.temperature_f <= lowest_trusted_f).then(|| {

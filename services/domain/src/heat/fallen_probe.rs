@@ -5,7 +5,7 @@ use std::f64::consts::LN_2;
 
 /// First zero of the Bessel function J0 (Abramowitz and Stegun, table 9.5).
 const FIRST_ZERO_OF_J0: f64 = 2.404_825_557_7;
-/// Least thermal diffusivity thinkable of sausage, m2/s (by Choi and Okos 1986 for common mixtures).
+/// Least thermal diffusivity thinkable of sausage, m2/s (Choi and Okos 1986, common mixtures).
 pub const LEAST_DIFFUSIVITY_M2_S: f64 = 1.37e-7;
 /// Greatest thermal diffusivity thinkable of sausage, m2/s (a textbook's measured frankfurter).
 pub const MOST_DIFFUSIVITY_M2_S: f64 = 2.0e-7;
@@ -67,7 +67,7 @@ pub fn most_rise_f(rise: &Rise, diameter_mm: f64, diffusivity_m2_s: f64) -> f64 
     (rise.surface_f - coldest_core_f).max(0.0) * closed
 }
 
-/// Judges a rise in a product of `diameter_mm`; the tolerance of both readings is given to the probe.
+/// Judges a rise in a product of `diameter_mm`; the probe is given the tolerance of both readings.
 pub fn judge(rise: &Rise, diameter_mm: f64) -> RiseFinding {
     let least = most_rise_f(rise, diameter_mm, LEAST_DIFFUSIVITY_M2_S);
     let most = most_rise_f(rise, diameter_mm, MOST_DIFFUSIVITY_M2_S);

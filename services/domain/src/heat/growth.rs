@@ -150,7 +150,7 @@ const GAUSS: [(f64, f64); 5] = [
     (0.906_179_845_938_664, 0.236_926_885_056_189),
 ];
 
-/// Predicts growth along the warmest probe from its first highest reading on, against `limit_log10`.
+/// Predicts growth along the warmest probe from its first highest reading on, against a limit.
 /// Nothing when the probes share no time or a number is beyond what a float can hold.
 ///
 /// The model of Baranyi and Roberts (1994) is solved in closed form: with `M` the integral of the

@@ -163,7 +163,7 @@ fn mean_of_falling(fall: f64) -> f64 {
     if fall == 0.0 { 1.0 } else { -libm::expm1(-fall) / fall }
 }
 
-/// When, within a piece that begins at rate `from` and grows by `e^growth`, it has done `missing_s`.
+/// When a piece that begins at rate `from` and grows by `e^growth` has done `missing_s`.
 fn time_to(missing_s: f64, length_s: f64, (from, growth): (f64, f64)) -> f64 {
     let at_begin_rate = missing_s / from;
     let after_s = if growth == 0.0 {

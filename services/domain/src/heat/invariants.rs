@@ -1,6 +1,8 @@
 //! What must hold of every curve, whatever its readings.
 //! It never leaves the tests.
 
+use std::slice::from_ref;
+
 use proptest::prelude::*;
 use rust_decimal::Decimal;
 
@@ -132,10 +134,12 @@ fn longest_by_hand(curves: &[Curve], level: &Exact) -> Option<Exact> {
 
 proptest! {
     #[test]
-    fn a_sample_on_the_line_changes_nothing(readings in cook(), at in any::<prop::sample::Index>()) {
+    fn a_sample_on_the_line_changes_nothing(
+        readings in cook(), at in any::<prop::sample::Index>(),
+    ) {
         let plain = curve(&readings, 60);
         let more = with_middle(&plain, at.index(readings.len() - 1));
-        let (a, b) = (coldest(&[plain.clone()]), coldest(&[more.clone()]));
+        let (a, b) = (coldest(from_ref(&plain)), coldest(from_ref(&more)));
         prop_assert_eq!(table(&a), table(&b));
         prop_assert_eq!(come_up(&a), come_up(&b));
         prop_assert_eq!(a.peak().map(|p| p.value_f), b.peak().map(|p| p.value_f));
@@ -150,7 +154,7 @@ proptest! {
         let readings: Vec<i64> = readings.iter().map(|n| 320 + 18 * n).collect();
         let plain = curve(&readings, 60);
         let other = in_celsius(&plain);
-        let (a, b) = (coldest(&[plain.clone()]), coldest(&[other.clone()]));
+        let (a, b) = (coldest(from_ref(&plain)), coldest(from_ref(&other)));
         prop_assert_eq!(table(&a), table(&b));
         prop_assert_eq!(a.peak(), b.peak());
         prop_assert_eq!(equivalent_s(&a, &model()), equivalent_s(&b, &model()));
@@ -184,7 +188,7 @@ proptest! {
     fn tolerance_never_helps(readings in cook(), tenths in 0i64..50) {
         let tolerance = Exact::ratio(tenths, 10).expect("a ratio");
         let plain = curve(&readings, 60);
-        let worse = Probes::new(&[plain.clone()], Worst::Coldest, &tolerance).expect("probes");
+        let worse = Probes::new(from_ref(&plain), Worst::Coldest, &tolerance).expect("probes");
         let plain = coldest(&[plain]);
         for (a, b) in table(&plain).rows.iter().zip(&table(&worse).rows) {
             prop_assert!(a.met || !b.met);
@@ -207,10 +211,10 @@ proptest! {
     #[test]
     fn the_same_probe_twice_is_one_probe(readings in cook()) {
         let plain = curve(&readings, 60);
-        let (one, two) = (coldest(&[plain.clone()]), coldest(&[plain.clone(), plain.clone()]));
+        let (one, two) = (coldest(from_ref(&plain)), coldest(&[plain.clone(), plain.clone()]));
         prop_assert_eq!(table(&one), table(&two));
         prop_assert_eq!(equivalent_s(&one, &model()), equivalent_s(&two, &model()));
-        let (one, two) = (warmest(&[plain.clone()]), warmest(&[plain.clone(), plain]));
+        let (one, two) = (warmest(from_ref(&plain)), warmest(&[plain.clone(), plain]));
         prop_assert_eq!(chill_options(&one), chill_options(&two));
     }
 

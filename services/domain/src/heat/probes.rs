@@ -106,6 +106,12 @@ impl Probes {
         self.time(&Fraction::whole(first))
     }
 
+    /// The last time of any curve, in seconds.
+    pub fn last_s(&self) -> Exact {
+        let last = self.tracks.iter().map(Track::end).max().unwrap_or(0);
+        self.time(&Fraction::whole(last))
+    }
+
     /// The span in ticks: samples bound it, so both ends are whole.
     pub(super) fn whole_span(&self) -> Option<(i128, i128)> {
         let start = self.tracks.iter().map(Track::start).max()?;

@@ -11,7 +11,7 @@ const MOST: i16 = 3920;
 /// Readings summed into sums of their own, so that one addition need not wait for the last.
 const LANES: usize = 8;
 
-/// Readings in tenths of [degF]: the first, then one byte a reading as difference to the one before.
+/// Readings in tenths of [degF]: the first, then one byte each, the difference to the one before.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct TenthsCurve {
     first: i16,
@@ -85,7 +85,7 @@ pub struct RateTable {
     /// By reading in tenths as an unsigned number; no number outside a sensor's range, 0 below the
     /// floor.
     rates: Box<[f64; 1 << 16]>,
-    /// By difference in tenths as an unsigned byte: the mean rate of a piece, per rate at its begin.
+    /// By difference in tenths as an unsigned byte: the mean rate of a piece per rate at its begin.
     slopes: Box<[f64; 1 << 8]>,
     /// Nothing below counts, in tenths; not always a whole one.
     floor_tenths: f64,
