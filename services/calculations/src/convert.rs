@@ -26,9 +26,9 @@ pub fn calculate(request: ConvertRequest) -> Result<ConvertResponse, Faults> {
         }
         converted
     });
-    faults.into_result(converted).map(|quantity| ConvertResponse {
-        quantity: Some(shape::quantity_out(&quantity)),
-    })
+    faults
+        .into_result(converted)
+        .map(|quantity| ConvertResponse { quantity: Some(shape::quantity_out(&quantity)) })
 }
 
 #[cfg(test)]

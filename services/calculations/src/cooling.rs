@@ -108,7 +108,8 @@ fn growth_part<'a>(
         ..v1::GrowthPrediction::default()
     };
     if chill.product.cured {
-        let reason = "no set of parameters for cured product is held, and an uncured one says nothing";
+        let reason =
+            "no set of parameters for cured product is held, and an uncured one says nothing";
         return (without_number(None, reason), None);
     }
     if chill.between == Between::Bounds {

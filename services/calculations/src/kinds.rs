@@ -2,7 +2,7 @@
 //! It never knows more of a kind than its word, its messages and its function.
 
 use domain::fault::Faults;
-use wire::prost::{DecodeError, Message};
+use prost::{DecodeError, Message};
 
 use crate::{convert, cooling, lethality};
 

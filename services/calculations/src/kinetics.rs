@@ -14,8 +14,12 @@ pub fn read(given: &v1::LethalityModel, faults: &mut Faults) -> (Option<Model>, 
     if given.reference.is_none() {
         shape::missing("model.reference", faults);
     }
-    let reference =
-        shape::quantity(given.reference.as_ref(), Dimension::Temperature, "model.reference", faults);
+    let reference = shape::quantity(
+        given.reference.as_ref(),
+        Dimension::Temperature,
+        "model.reference",
+        faults,
+    );
     let floor =
         shape::quantity(given.floor.as_ref(), Dimension::Temperature, "model.floor", faults);
     let reference_f = reference.map(|reference| reference.base());

@@ -3,14 +3,13 @@
 
 use domain::exact::Exact;
 use domain::fault::Faults;
+use domain::heat::Between;
 use domain::heat::dwell::{self, TableResult};
 use domain::heat::heating::{self, HeatingResult};
 use domain::heat::humidity;
 use domain::heat::integral::{self, Integral};
 use domain::heat::model::Model;
 use domain::heat::probes::{Probes, Stretch, Worst};
-use domain::heat::product::CookedProduct;
-use domain::heat::Between;
 use domain::rules::Rule;
 use domain::units::{Quantity, Unit};
 use domain::verdict::{Judgement, Verdict};

@@ -72,12 +72,7 @@ pub fn unit(code: &str, field: &str, faults: &mut Faults) -> Option<Unit> {
 }
 
 /// Reads a unit code of one dimension.
-pub fn unit_of(
-    code: &str,
-    dimension: Dimension,
-    field: &str,
-    faults: &mut Faults,
-) -> Option<Unit> {
+pub fn unit_of(code: &str, dimension: Dimension, field: &str, faults: &mut Faults) -> Option<Unit> {
     let unit = Unit::from_code(code).filter(|unit| unit.dimension() == dimension);
     if unit.is_none() {
         faults.add_value(field, code, format!("must be one of: {}", Unit::codes(dimension)));
@@ -215,18 +210,14 @@ fn time_fault(last: &Sample, next: &Sample, max_gap_s: Option<Decimal>) -> Optio
 
 /// -30 to 200 Cel in a unit; readings outside mean a broken sensor.
 fn sensor_range(unit: Unit) -> Option<(Decimal, Decimal)> {
-    let bound = |celsius| {
-        Quantity::new(Exact::whole(celsius), Unit::Celsius).to(unit)?.value.to_decimal()
-    };
+    let bound =
+        |celsius| Quantity::new(Exact::whole(celsius), Unit::Celsius).to(unit)?.value.to_decimal();
     bound(-30).zip(bound(200))
 }
 
 /// A quantity as a message.
 pub fn quantity_out(quantity: &Quantity) -> v1::Quantity {
-    v1::Quantity {
-        value: Some(quantity.value.to_string()),
-        unit: quantity.unit.code().to_owned(),
-    }
+    v1::Quantity { value: Some(quantity.value.to_string()), unit: quantity.unit.code().to_owned() }
 }
 
 /// A number as a message field.

@@ -5,6 +5,7 @@ pub mod curve;
 pub mod exact;
 pub mod fault;
 pub mod heat;
+pub mod record;
 pub mod rules;
 pub mod units;
 pub mod verdict;

@@ -1,0 +1,184 @@
+//! The REST door: actix parses and answers, services work on the one runtime behind it.
+//! It never runs a write on an actix thread and never decodes what it forwards.
+
+use std::net::{SocketAddr, TcpListener};
+use std::sync::Arc;
+use std::thread::JoinHandle;
+use std::{io, thread};
+
+use actix_web::dev::ServerHandle;
+use actix_web::web::{Bytes, Data, Payload};
+use actix_web::{App, HttpRequest, HttpResponse, HttpServer, web};
+use http::HeaderMap;
+use platform::error::Kind;
+use platform::{hop, records};
+use wire::contract::Operation;
+use wire::json::{self, BODY_MAX, Given, Names};
+
+use crate::problem::Problem;
+use crate::routes::{Found, Routes, has_no_body};
+use crate::{Gateway, answer, openapi, request};
+
+/// Threads that parse and answer.
+const WORKERS: usize = 2;
+/// How long begun requests may take once a stop is asked for.
+const STOP_S: u64 = 20;
+
+/// The open REST door.
+pub struct RestDoor {
+    /// Where it listens.
+    pub address: SocketAddr,
+    handle: ServerHandle,
+    thread: JoinHandle<io::Result<()>>,
+}
+
+impl RestDoor {
+    /// Takes no new request and waits for those begun.
+    pub async fn close(self) {
+        self.handle.stop(true).await;
+        // The thread ends with the server; waiting for it must not block the runtime.
+        let joined = tokio::task::spawn_blocking(move || self.thread.join()).await;
+        if !matches!(joined, Ok(Ok(Ok(())))) {
+            tracing::warn!("the REST door did not close cleanly");
+        }
+    }
+}
+
+struct Shared {
+    gateway: Gateway,
+    routes: Routes,
+    openapi: String,
+}
+
+/// Opens the door on a listener. Errors: routes that cannot stand side by side, no thread.
+pub fn open(gateway: Gateway, listener: TcpListener) -> io::Result<RestDoor> {
+    let address = listener.local_addr()?;
+    let routes = Routes::of_contract().map_err(io::Error::other)?;
+    let openapi = openapi::document().to_string();
+    let shared = Data::from(Arc::new(Shared { gateway, routes, openapi }));
+    let (give, take) = std::sync::mpsc::channel();
+    let thread = thread::Builder::new().name("rest-door".into()).spawn(move || {
+        actix_web::rt::System::new().block_on(async move {
+            let server = HttpServer::new(move || {
+                App::new()
+                    .app_data(shared.clone())
+                    .route("/healthz", web::get().to(alive))
+                    .route("/readyz", web::get().to(ready))
+                    .route("/metrics", web::get().to(metrics))
+                    .route("/openapi.json", web::get().to(openapi_document))
+                    .default_service(web::to(any))
+            });
+            let server = server.workers(WORKERS).shutdown_timeout(STOP_S).disable_signals();
+            let server = server.listen(listener)?.run();
+            // Nobody is left to tell when the opener has gone; the server then runs on its own.
+            give.send(server.handle()).ok();
+            server.await
+        })
+    })?;
+    let handle = take.recv().map_err(|_| io::Error::other("the REST door did not open"))?;
+    Ok(RestDoor { address, handle, thread })
+}
+
+fn new_request_id() -> String {
+    records::new_id().to_string()
+}
+
+async fn alive() -> HttpResponse {
+    answer::text("alive\n".into(), "text/plain; charset=utf-8", &new_request_id())
+}
+
+async fn ready(shared: Data<Shared>) -> HttpResponse {
+    let id = new_request_id();
+    let asked = shared.gateway.runtime.spawn((shared.gateway.readiness)()).await;
+    let reasons = asked.unwrap_or_else(|_| vec!["The readiness check broke.".into()]);
+    match reasons.is_empty() {
+        true => answer::text("ready\n".into(), "text/plain; charset=utf-8", &id),
+        false => answer::not_ready(&reasons, &id),
+    }
+}
+
+async fn metrics() -> HttpResponse {
+    let id = new_request_id();
+    match platform::telemetry::metrics() {
+        Ok(text) => answer::text(text, "text/plain; version=0.0.4", &id),
+        Err(_) => answer::problem(&Problem::new(Kind::Internal, "No numbers."), false, &id),
+    }
+}
+
+async fn openapi_document(shared: Data<Shared>) -> HttpResponse {
+    answer::text(shared.openapi.clone(), "application/json", &new_request_id())
+}
+
+async fn any(request: HttpRequest, payload: Payload, shared: Data<Shared>) -> HttpResponse {
+    let id = new_request_id();
+    let found = shared.routes.find(request.method().as_str(), request.path());
+    let (operation, path_values) = match found {
+        Found::Operation(operation, values) => (operation, values),
+        Found::OtherVerbs(allowed) => return answer::other_verbs(&allowed, &id),
+        Found::Nothing => {
+            let problem = Problem::new(Kind::NoSuchOperation, "There is no such path.");
+            return answer::problem(&problem, false, &id);
+        }
+    };
+    let headers = request::headers(&request, &id);
+    let has_token = headers.contains_key("authorization");
+    match through(&shared, operation, (request, payload), (path_values, headers)).await {
+        Ok((text, metadata)) => answer::json(text, &metadata, &id),
+        Err(problem) => answer::problem(&problem, has_token, &id),
+    }
+}
+
+/// Refuses early, reads, forwards, writes.
+async fn through(
+    shared: &Shared,
+    operation: &'static Operation,
+    (request, payload): (HttpRequest, Payload),
+    (path_values, headers): (Vec<(String, String)>, HeaderMap),
+) -> Result<(String, HeaderMap), Problem> {
+    shared.gateway.keeper.admit(&operation.grpc_path, &headers)?;
+    let given = request::given(path_values, request.query_string())?;
+    let body = body(operation, &request, payload).await?;
+    let read = json::read(&body, &operation.input, &given).map_err(Problem::faults)?;
+    let path = operation.grpc_path.as_str();
+    let hop = shared.gateway.hops.to(path);
+    let hop = hop.ok_or_else(|| Problem::new(Kind::Unavailable, "This part is not running."))?;
+    let work = hop::unary(hop, path, read.bytes.into(), headers);
+    let done = shared.gateway.runtime.spawn(work).await;
+    let done = done.map_err(|_| Problem::new(Kind::Internal, "Something failed on our side."))?;
+    let (metadata, bytes) = done.map_err(|status| {
+        let mut problem = Problem::of_status(&status);
+        problem.faults = typed(&body, operation, &given, problem.faults);
+        problem
+    })?;
+    let text = json::write(&bytes, &operation.output, Names::Camel);
+    let text = text.map_err(|_| Problem::new(Kind::Internal, "The answer cannot be shown."))?;
+    Ok((text, metadata))
+}
+
+async fn body(
+    operation: &Operation,
+    request: &HttpRequest,
+    payload: Payload,
+) -> Result<Bytes, Problem> {
+    if operation.http.as_ref().is_some_and(|form| has_no_body(form.verb)) {
+        return Ok(Bytes::new());
+    }
+    let too_large = || {
+        let text = format!("The body is over {} MiB.", BODY_MAX / 1024 / 1024);
+        Problem::new(Kind::TooLarge, text)
+    };
+    let body = payload.to_bytes_limited(BODY_MAX).await.map_err(|_| too_large())?;
+    let body = body.map_err(|_| Problem::new(Kind::BadInput, "The body broke off."))?;
+    request::check_media_type(request, &body)?;
+    Ok(body)
+}
+
+/// Faults that a service found, in the spelling and with the values of the caller.
+fn typed(
+    body: &[u8],
+    operation: &Operation,
+    given: &[Given<'_>],
+    faults: Vec<domain::fault::Fault>,
+) -> Vec<domain::fault::Fault> {
+    if faults.is_empty() { faults } else { json::as_typed(body, &operation.input, given, faults) }
+}

@@ -1,0 +1,37 @@
+//! The one front door: REST and gRPC over the same hops, derived from the contract.
+//! It holds no business rule and no database code.
+
+mod answer;
+mod door;
+mod openapi;
+mod problem;
+mod request;
+mod routes;
+mod rpc_door;
+
+use std::sync::Arc;
+
+use futures_util::future::BoxFuture;
+use platform::caller::Gatekeeper;
+use platform::hop::Hops;
+use tokio::runtime::Handle;
+
+pub use door::{RestDoor, open as open_rest};
+pub use openapi::document as openapi;
+pub use rpc_door::{RpcDoor, open as open_rpc};
+
+/// Says why an entry would not be accepted now; empty when it would.
+pub type Readiness = Arc<dyn Fn() -> BoxFuture<'static, Vec<String>> + Send + Sync>;
+
+/// What both doors need.
+#[derive(Clone)]
+pub struct Gateway {
+    /// The way to every service.
+    pub hops: Hops,
+    /// Refuses early what a service would refuse anyway.
+    pub keeper: Gatekeeper,
+    /// The one runtime on which services work.
+    pub runtime: Handle,
+    /// Whether an entry would be accepted.
+    pub readiness: Readiness,
+}

@@ -1,0 +1,148 @@
+//! Between the contract's messages and this service's rows.
+//! It never asks the database.
+
+use domain::fault::Faults;
+use platform::caller::Call;
+use platform::error::Failure;
+use platform::plant::Plant;
+use platform::records::Stamp;
+use platform::shape;
+use prost::Message;
+use serde_json::json;
+use uuid::Uuid;
+use wire::v1;
+
+use crate::store::partners::PartnerRow;
+use crate::store::places::PlaceRow;
+
+/// A version of something, about to be recorded: what it is of, and by whom.
+pub struct NewVersion<T> {
+    /// The thing that gets a new version.
+    pub of: Uuid,
+    /// True where the caller named it, so that it must exist.
+    pub is_known: bool,
+    /// Who records it and when.
+    pub stamp: Stamp,
+    /// What it says.
+    pub content: T,
+}
+
+/// What a version of a place says.
+#[derive(Clone)]
+pub struct PlaceContent {
+    pub name: String,
+    pub kind: String,
+    pub in_use: bool,
+}
+
+/// What a version of a partner says.
+#[derive(Clone)]
+pub struct PartnerContent {
+    pub name: String,
+    pub is_supplier: bool,
+    pub is_customer: bool,
+    pub address: String,
+    pub phone: String,
+    pub in_use: bool,
+}
+
+fn version_of<T>(
+    (call, plant): (&Call, &Plant),
+    (id, of): ((&str, &str), (&str, &str)),
+    (message, mut faults): (&impl Message, Faults),
+    content: T,
+) -> Result<NewVersion<T>, Failure> {
+    let record = shape::record_id(id.1, id.0, &mut faults);
+    let known = shape::optional_id(of.1, of.0, &mut faults);
+    let record = faults.into_result(record)?;
+    let thing = known.unwrap_or(record);
+    let subject = format!("{}:{thing}", of.0);
+    let stamp = Stamp::of(call, plant, record, subject, message)?;
+    Ok(NewVersion { of: thing, is_known: known.is_some(), stamp, content })
+}
+
+/// Reads a place to add.
+pub fn place_in(
+    call: &Call,
+    plant: &Plant,
+    request: v1::PutPlaceRequest,
+) -> Result<NewVersion<PlaceContent>, Failure> {
+    let content = PlaceContent {
+        name: request.name.clone(),
+        kind: request.kind.clone(),
+        in_use: request.in_use.unwrap_or(true),
+    };
+    let names = (("id", request.id.as_str()), ("place", request.place.as_str()));
+    version_of((call, plant), names, (&request, Faults::new()), content)
+}
+
+/// Reads a partner to add; it must be a supplier, a customer, or both.
+pub fn partner_in(
+    call: &Call,
+    plant: &Plant,
+    request: v1::PutPartnerRequest,
+) -> Result<NewVersion<PartnerContent>, Failure> {
+    let mut faults = Faults::new();
+    if !request.is_supplier && !request.is_customer {
+        faults.add("is_supplier", "a partner is a supplier, a customer, or both");
+    }
+    let content = PartnerContent {
+        name: request.name.clone(),
+        is_supplier: request.is_supplier,
+        is_customer: request.is_customer,
+        address: request.address.clone(),
+        phone: request.phone.clone(),
+        in_use: request.in_use.unwrap_or(true),
+    };
+    let names = (("id", request.id.as_str()), ("partner", request.partner.as_str()));
+    version_of((call, plant), names, (&request, faults), content)
+}
+
+/// The entry of a place's version.
+pub fn place_entry(place: &NewVersion<PlaceContent>, version: i32) -> serde_json::Value {
+    let PlaceContent { name, kind, in_use } = &place.content;
+    json!({
+        "place": place.of.to_string(), "version": version,
+        "name": name, "kind": kind, "in_use": in_use,
+    })
+}
+
+/// The entry of a partner's version.
+pub fn partner_entry(partner: &NewVersion<PartnerContent>, version: i32) -> serde_json::Value {
+    let PartnerContent { name, is_supplier, is_customer, address, phone, in_use } =
+        &partner.content;
+    json!({
+        "partner": partner.of.to_string(), "version": version,
+        "name": name, "is_supplier": is_supplier, "is_customer": is_customer,
+        "address": address, "phone": phone, "in_use": in_use,
+    })
+}
+
+/// A place as a message.
+pub fn place_out(row: PlaceRow) -> v1::Place {
+    v1::Place {
+        place: row.id.to_string(),
+        version: row.version,
+        name: row.name,
+        kind: row.kind,
+        in_use: row.in_use,
+        entered_by_name: row.entered_by_name,
+        recorded_at: row.recorded_at.to_jiff().to_string(),
+    }
+}
+
+/// A partner as a message.
+pub fn partner_out(row: PartnerRow) -> v1::Partner {
+    v1::Partner {
+        partner: row.id.to_string(),
+        version: row.version,
+        name: row.name,
+        is_supplier: row.is_supplier,
+        is_customer: row.is_customer,
+        address: row.address,
+        phone: row.phone,
+        in_use: row.in_use,
+        entered_by_name: row.entered_by_name,
+        recorded_at: row.recorded_at.to_jiff().to_string(),
+    }
+}

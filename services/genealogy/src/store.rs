@@ -1,0 +1,5 @@
+//! This service's rows in Postgres.
+//! It never speaks of messages or of other schemas.
+
+pub mod partners;
+pub mod places;

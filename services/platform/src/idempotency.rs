@@ -1,0 +1,109 @@
+//! Same key, same answer: what makes a repeated write harmless where no record id does.
+//! It never keeps the answer of a write that did not commit.
+
+use diesel::sql_types::{Bytea, Text, Timestamptz};
+use diesel::{OptionalExtension, QueryableByName, sql_query};
+use diesel_async::{AsyncPgConnection, RunQueryDsl};
+use jiff_diesel::ToDiesel as _;
+use prost::Message;
+
+use crate::caller::Call;
+use crate::error::{Failure, Kind};
+use crate::records;
+
+/// The longest key.
+const KEY_MAX: usize = 128;
+
+/// The key of a call with what it stands for.
+#[derive(Clone, Debug)]
+pub struct Keyed {
+    schema: &'static str,
+    scope: String,
+    key: String,
+    method: &'static str,
+    fingerprint: Vec<u8>,
+    at: jiff::Timestamp,
+}
+
+#[derive(QueryableByName)]
+struct Kept {
+    #[diesel(sql_type = Bytea)]
+    fingerprint: Vec<u8>,
+    #[diesel(sql_type = Bytea)]
+    answer: Vec<u8>,
+}
+
+impl Keyed {
+    /// The key of a call on a schema of ours. Refused: no key, or one over 128 characters.
+    pub fn of(schema: &'static str, call: &Call, message: &impl Message) -> Result<Self, Failure> {
+        let key = call.key().unwrap_or_default();
+        if key.is_empty() || key.len() > KEY_MAX {
+            let text = "is needed on this call: 1 to 128 characters, best a UUID";
+            return Err(Failure::fault("Idempotency-Key", key, text));
+        }
+        Ok(Self {
+            schema,
+            scope: call.scope(),
+            key: key.to_owned(),
+            method: call.method,
+            fingerprint: records::fingerprint(call.method, &message.encode_to_vec())?,
+            at: call.received_at,
+        })
+    }
+
+    /// First thing in the write: takes the key, waiting while another holds it. Gives the kept
+    /// answer when the same call was made before; refuses other content under the same key.
+    pub async fn take<A: Message + Default>(
+        &self,
+        conn: &mut AsyncPgConnection,
+    ) -> Result<Option<A>, Failure> {
+        let taken = sql_query(format!(
+            "INSERT INTO {}.idempotency (scope, key, method, fingerprint, answer, kept_at) \
+             VALUES ($1, $2, $3, $4, '', $5) ON CONFLICT DO NOTHING",
+            self.schema
+        ))
+        .bind::<Text, _>(&self.scope)
+        .bind::<Text, _>(&self.key)
+        .bind::<Text, _>(self.method)
+        .bind::<Bytea, _>(&self.fingerprint)
+        .bind::<Timestamptz, _>(self.at.to_diesel())
+        .execute(conn)
+        .await?;
+        if taken == 1 {
+            return Ok(None);
+        }
+        let kept: Option<Kept> = sql_query(format!(
+            "SELECT fingerprint, answer FROM {}.idempotency WHERE scope = $1 AND key = $2",
+            self.schema
+        ))
+        .bind::<Text, _>(&self.scope)
+        .bind::<Text, _>(&self.key)
+        .get_result(conn)
+        .await
+        .optional()?;
+        let kept = kept.ok_or_else(|| Failure::new(Kind::Contended, "Send the call again."))?;
+        if kept.fingerprint != self.fingerprint {
+            let text = "This key came before with other content; use a new key.";
+            return Err(Failure::new(Kind::KeyReused, text));
+        }
+        A::decode(kept.answer.as_slice()).map(Some).map_err(Failure::internal)
+    }
+
+    /// Last thing in the write: keeps the answer under the key.
+    pub async fn keep(
+        &self,
+        conn: &mut AsyncPgConnection,
+        answer: &impl Message,
+    ) -> Result<(), Failure> {
+        sql_query(format!(
+            "UPDATE {}.idempotency SET answer = $3 WHERE scope = $1 AND key = $2",
+            self.schema
+        ))
+        .bind::<Text, _>(&self.scope)
+        .bind::<Text, _>(&self.key)
+        .bind::<Bytea, _>(answer.encode_to_vec())
+        .execute(conn)
+        .await?;
+        Ok(())
+    }
+}

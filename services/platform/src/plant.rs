@@ -1,0 +1,63 @@
+//! What every service must know of the plant itself: its time zone and when its day begins.
+//! It never guesses: until settings are made the zone is UTC and the day begins at midnight.
+
+use std::sync::{Arc, PoisonError, RwLock};
+
+use jiff::Timestamp;
+use jiff::civil::{Date, Time};
+use jiff::tz::TimeZone;
+
+/// How a plant counts its days.
+#[derive(Clone, Debug)]
+pub struct Days {
+    /// The plant's time zone.
+    pub zone: TimeZone,
+    /// When a production day begins, by the clock on the wall.
+    pub start: Time,
+}
+
+/// The plant's settings in force, shared by all services of a process.
+#[derive(Clone, Debug)]
+pub struct Plant {
+    days: Arc<RwLock<Days>>,
+}
+
+impl Default for Plant {
+    fn default() -> Self {
+        let days = Days { zone: TimeZone::UTC, start: Time::midnight() };
+        Self { days: Arc::new(RwLock::new(days)) }
+    }
+}
+
+impl Plant {
+    /// Puts new settings in force.
+    pub fn set_days(&self, days: Days) {
+        *self.days.write().unwrap_or_else(PoisonError::into_inner) = days;
+    }
+
+    /// The production day to which an instant belongs.
+    pub fn day_of(&self, at: Timestamp) -> Date {
+        let days = self.days.read().unwrap_or_else(PoisonError::into_inner);
+        let local = at.to_zoned(days.zone.clone()).datetime();
+        if local.time() >= days.start {
+            return local.date();
+        }
+        // The first day that exists has no yesterday; it is millennia away.
+        local.date().yesterday().unwrap_or(local.date())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_night_shift_belongs_to_the_day_it_began() {
+        let plant = Plant::default();
+        let zone = TimeZone::get("America/New_York").expect("a zone of the bundled data");
+        plant.set_days(Days { zone, start: Time::constant(4, 0, 0, 0) });
+        let at = |text: &str| plant.day_of(text.parse().expect("an instant")).to_string();
+        assert_eq!(at("2026-11-25T08:59:59Z"), "2026-11-24");
+        assert_eq!(at("2026-11-25T09:00:00Z"), "2026-11-25");
+    }
+}

@@ -1,0 +1,117 @@
+//! From messages to typed values, with every fault gathered before anything is answered.
+//! It never fills in what was not given.
+
+use domain::exact::{self, Exact};
+use domain::fault::Faults;
+use domain::units::{Dimension, Quantity, Unit};
+use jiff::Timestamp;
+use jiff::civil::Date;
+use rust_decimal::Decimal;
+use uuid::Uuid;
+use wire::v1;
+
+/// Reads an id.
+pub fn id(text: &str, field: &str, faults: &mut Faults) -> Option<Uuid> {
+    let read = Uuid::try_parse(text).ok();
+    if read.is_none() {
+        faults.add_value(field, text, "must be a UUID");
+    }
+    read
+}
+
+/// Reads an id made by a client for a new record: a UUID of version 7.
+pub fn record_id(text: &str, field: &str, faults: &mut Faults) -> Option<Uuid> {
+    let read = Uuid::try_parse(text).ok().filter(|id| id.get_version_num() == 7);
+    if read.is_none() {
+        faults.add_value(field, text, "must be a UUID of version 7, made by the client");
+    }
+    read
+}
+
+/// Reads an id that may be left out; empty text is nothing.
+pub fn optional_id(text: &str, field: &str, faults: &mut Faults) -> Option<Uuid> {
+    if text.is_empty() { None } else { id(text, field, faults) }
+}
+
+/// Reads an RFC 3339 instant, cut to microseconds.
+pub fn instant(text: &str, field: &str, faults: &mut Faults) -> Option<Timestamp> {
+    let read = text.parse::<Timestamp>().ok();
+    let read = read.and_then(|at| Timestamp::from_microsecond(at.as_microsecond()).ok());
+    if read.is_none() {
+        faults.add_value(field, text, "must be an RFC 3339 instant, as 2026-11-25T06:10:00Z");
+    }
+    read
+}
+
+/// Reads a date.
+pub fn date(text: &str, field: &str, faults: &mut Faults) -> Option<Date> {
+    let read = text.parse::<Date>().ok();
+    if read.is_none() {
+        faults.add_value(field, text, "must be a date, as 2026-11-25");
+    }
+    read
+}
+
+/// Reads decimal text.
+pub fn decimal(text: &str, field: &str, faults: &mut Faults) -> Option<Decimal> {
+    match exact::decimal(text) {
+        Ok(value) => Some(value),
+        Err(error) => {
+            faults.add_value(field, text, error.to_string());
+            None
+        }
+    }
+}
+
+/// A quantity with the text in which it was entered.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Entered {
+    /// The number exactly as entered.
+    pub value: Decimal,
+    /// Its unit.
+    pub unit: Unit,
+}
+
+impl Entered {
+    /// The quantity to compute with.
+    pub fn quantity(&self) -> Quantity {
+        Quantity::new(Exact::from(self.value), self.unit)
+    }
+
+    /// As a message.
+    pub fn message(&self) -> v1::Quantity {
+        v1::Quantity { value: Some(self.value.to_string()), unit: self.unit.code().into() }
+    }
+}
+
+/// Reads a quantity of a dimension: no negative mass, nothing below absolute zero.
+pub fn quantity(
+    given: Option<&v1::Quantity>,
+    dimension: Dimension,
+    field: &str,
+    faults: &mut Faults,
+) -> Option<Entered> {
+    let Some(given) = given else {
+        faults.add(field, "is needed");
+        return None;
+    };
+    let unit = Unit::from_code(&given.unit).filter(|unit| unit.dimension() == dimension);
+    if unit.is_none() {
+        let allowed = format!("must be one of: {}", Unit::codes(dimension));
+        faults.add_value(format!("{field}.unit"), &given.unit, allowed);
+    }
+    let text = given.value.as_deref().unwrap_or_default();
+    let value = decimal(text, &format!("{field}.value"), faults);
+    let entered = Entered { value: value?, unit: unit? };
+    let fault = match dimension {
+        Dimension::Temperature if entered.quantity().is_below_absolute_zero() => {
+            "must not be below absolute zero"
+        }
+        Dimension::Mass | Dimension::Length if entered.value.is_sign_negative() => {
+            "must not be negative"
+        }
+        _ => return Some(entered),
+    };
+    faults.add_value(format!("{field}.value"), entered.value, fault);
+    None
+}
