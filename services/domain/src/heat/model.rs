@@ -67,7 +67,7 @@ impl Model {
 
     /// How much faster than the reference a temperature in [degF] kills.
     pub(super) fn rate(&self, reference_f: f64, temperature_f: f64) -> f64 {
-        libm::pow(10.0, (temperature_f - reference_f) / self.z_f)
+        libm::exp10((temperature_f - reference_f) / self.z_f)
     }
 
     /// The natural logarithm by which the rate grows over a rise in [degF].

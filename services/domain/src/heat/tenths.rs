@@ -218,7 +218,12 @@ impl Walk<'_> {
         } else {
             (self.reading.wrapping_add(i16::from(byte as i8)), rest)
         };
-        self.sums[0] += self.table.mean_rate(self.reading, next);
+        let table = self.table;
+        let one_sided = (self.reading < table.least) == (next < table.least);
+        self.sums[0] += match one_sided && byte != ESCAPE {
+            true => table.rates[usize::from(self.reading as u16)] * table.slopes[usize::from(byte)],
+            false => table.mean_rate(self.reading, next),
+        };
         self.reading = next;
         Some(rest)
     }
