@@ -113,7 +113,8 @@ pub fn taken_out(taken: Option<&Taken>, between: Between) -> Option<Value> {
                 seconds.as_ref().map(|seconds| (word.to_owned(), number(seconds)))
             });
             let fields: BTreeMap<String, Value> = known.collect();
-            (!fields.is_empty()).then(|| Value { kind: Some(Kind::StructValue(Struct { fields })) })
+            (!fields.is_empty())
+                .then_some(Value { kind: Some(Kind::StructValue(Struct { fields })) })
         }
     }
 }

@@ -72,7 +72,8 @@ pub struct OptionResult {
 /// Judges a chill by every option of an edition, in the published order.
 pub fn judge(chill: &Chill<'_>, edition: &str) -> Vec<OptionResult> {
     let rules = OPTIONS.iter().filter_map(|id| Rule::edition(id, edition));
-    rules.map(|rule| option(chill, rule)).collect()
+    let highest = chill.probes.worst_moment().map(|at| (chill.probes.worst_at(&at), at));
+    rules.map(|rule| option(chill, highest.as_ref(), rule)).collect()
 }
 
 /// The best of the options that apply.
@@ -92,8 +93,12 @@ pub fn overall(options: &[OptionResult]) -> Judgement {
     Judgement::because(best, reason)
 }
 
-fn option(chill: &Chill<'_>, rule: &'static Rule) -> OptionResult {
-    let limbs: Vec<LimbResult> = rule.rows.iter().filter_map(|row| limb(chill, row)).collect();
+/// The first highest temperature, in [degF], and when it was; nothing when no time is shared.
+type Highest<'a> = Option<&'a (Exact, Fraction)>;
+
+fn option(chill: &Chill<'_>, highest: Highest<'_>, rule: &'static Rule) -> OptionResult {
+    let limbs = rule.rows.iter().filter_map(|row| limb(chill, highest, row));
+    let limbs: Vec<LimbResult> = limbs.collect();
     let against = gate(rule, chill.product);
     if !against.is_empty() {
         let judgement = Judgement { verdict: Verdict::Fail, reasons: against };
@@ -145,12 +150,12 @@ fn chill_start(chill: &Chill<'_>, rule: &Rule) -> Option<Judgement> {
     Some(Judgement::because(Verdict::met(waited_s <= limit_s), reason))
 }
 
-fn limb(chill: &Chill<'_>, row: &Row) -> Option<LimbResult> {
+fn limb(chill: &Chill<'_>, highest: Highest<'_>, row: &Row) -> Option<LimbResult> {
     let from_f = row.number("from_f")?;
     let to_f = row.number("to_f")?;
     let limit_s = row.number("limit_s")?;
     let (taken, judgement) = match chill.between {
-        Between::Linear => linear(chill.probes, (&from_f, &to_f), &limit_s),
+        Between::Linear => linear(chill.probes, highest, (&from_f, &to_f), &limit_s),
         Between::Bounds => by_readings(chill.probes, (&from_f, &to_f), &limit_s),
     };
     Some(LimbResult { from_f, to_f, limit_s, taken, judgement })
@@ -158,18 +163,19 @@ fn limb(chill: &Chill<'_>, row: &Row) -> Option<LimbResult> {
 
 fn linear(
     probes: &Probes,
+    highest: Highest<'_>,
     (from_f, to_f): (&Exact, &Exact),
     limit_s: &Exact,
 ) -> (Option<Taken>, Judgement) {
     let undetermined = |reason| (None, Judgement::because(Verdict::Undetermined, reason));
-    let (Some(highest), Some((_, end))) = (probes.worst_moment(), probes.span_ticks()) else {
+    let (Some((highest_f, highest)), Some((_, end))) = (highest, probes.span_ticks()) else {
         return undetermined("the probes share no time".to_owned());
     };
-    if probes.worst_at(&highest) < *from_f {
+    if highest_f < from_f {
         return undetermined(format!("the curve starts below {from_f} [degF]"));
     }
-    let started = probes.good_runs(&probes.level(from_f), &highest).into_iter().next();
-    let settled = settled_since(probes, to_f, &highest, &end);
+    let started = probes.good_runs(&probes.level(from_f), highest).into_iter().next();
+    let settled = settled_since(probes, to_f, highest, &end);
     match (started.map(|run| run.from), settled) {
         (Some(start), Some(stop)) => {
             let taken_s = probes.time(&stop) - probes.time(&start);

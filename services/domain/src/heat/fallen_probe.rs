@@ -1,8 +1,6 @@
 //! Whether a probe that rises fast can still be in the product, by conduction.
 //! It never removes a reading: it says what was possible, and a person signs what follows.
 
-use std::f64::consts::LN_2;
-
 /// First zero of the Bessel function J0 (Abramowitz and Stegun, table 9.5).
 const FIRST_ZERO_OF_J0: f64 = 2.404_825_557_7;
 /// Least thermal diffusivity thinkable of sausage, m2/s (Choi and Okos 1986, common mixtures).
@@ -86,12 +84,6 @@ pub fn judge(rise: &Rise, diameter_mm: f64) -> RiseFinding {
         most_at_least_diffusivity_f: least,
         most_at_most_diffusivity_f: most,
     }
-}
-
-/// The time in which the first mode halves the distance to the surface, in seconds.
-pub fn half_time_s(diameter_mm: f64, diffusivity_m2_s: f64) -> f64 {
-    let mode = FIRST_ZERO_OF_J0 / (diameter_mm / 2000.0);
-    LN_2 / (mode * mode * diffusivity_m2_s)
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 //! It never gives a number for cured product and never changes the verdict of a chill.
 
 use super::probes::Probes;
-use super::sweep::{self, Piece};
+use super::sweep::Piece;
 use crate::verdict::{Judgement, Verdict};
 
 /// A published set of parameters, from spores in uncured product.
@@ -164,12 +164,9 @@ pub fn predict(
 ) -> Option<Growth> {
     let since = probes.worst_moment()?;
     let since_s = probes.time(&since).to_f64();
-    let mut potential = 0.0;
-    sweep::pieces(probes, &mut |piece| {
-        if piece.from_s >= since_s {
-            potential += set.over(&piece);
-        }
-    });
+    let chilled = probes.line().iter().filter(|piece| piece.from_s >= since_s);
+    // A sum of nothing is -0 as the library adds; 0 is meant.
+    let potential = chilled.map(|piece| set.over(piece)).sum::<f64>() + 0.0;
     let room = (start.ymax_log10 - start.y0_log10) * std::f64::consts::LN_10;
     let grown = below_ceiling(after_lag(potential, start.h0), room);
     let log10_growth = grown / std::f64::consts::LN_10;

@@ -3,7 +3,7 @@
 
 use super::model::Model;
 use super::probes::Probes;
-use super::sweep::{self, Piece};
+use super::sweep::Piece;
 use crate::exact::Exact;
 use crate::verdict::{Judgement, Verdict};
 
@@ -32,7 +32,7 @@ pub fn integrate(probes: &Probes, model: &Model, target_log: Option<&Exact>) -> 
     };
     let mut sum = Summing::new(model, needed_float);
     probes.whole_span()?;
-    sweep::pieces(probes, &mut |piece| sum.take(piece));
+    probes.line().iter().for_each(|piece| sum.take(*piece));
     let equivalent_s = sum.total.value();
     let log_reduction = equivalent_s / model.d_s.to_f64();
     let numbers = [equivalent_s, log_reduction, sum.lower.value()];

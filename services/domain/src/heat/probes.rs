@@ -1,6 +1,8 @@
 //! Several probes in one product, judged by the worst of them at each instant.
 //! It never averages probes and never looks beyond the time that all of them cover.
 
+use std::sync::OnceLock;
+
 use super::fraction::Fraction;
 use super::sweep::{self, Piece};
 use super::track::{Level, Run, Track, decimals_needed, shared};
@@ -35,6 +37,8 @@ pub struct Probes {
     pub(super) worst: Worst,
     pub(super) decimals: u32,
     pub(super) time_decimals: u32,
+    /// The worst probe as one line, once it was asked for.
+    line: OnceLock<Vec<Piece>>,
 }
 
 /// An unbroken stretch of time.
@@ -82,11 +86,11 @@ impl Probes {
         let offset = if worst == Worst::Coldest { -offset } else { offset };
         let tracks = curves.iter().map(|curve| {
             let mut track = Track::new(curve, time_decimals, decimals)?;
-            track.prepare(offset, worst == Worst::Warmest)?;
+            track.prepare(offset, worst == Worst::Warmest, decimals)?;
             Some(track)
         });
         let tracks = tracks.collect::<Option<Vec<_>>>().ok_or(Unusable::TooManyDigits)?;
-        Ok(Self { tracks, worst, decimals, time_decimals })
+        Ok(Self { tracks, worst, decimals, time_decimals, line: OnceLock::new() })
     }
 
     /// Which probe counts.
@@ -121,6 +125,11 @@ impl Probes {
 
     pub(super) fn span_ticks(&self) -> Option<(Fraction, Fraction)> {
         self.whole_span().map(|(start, end)| (Fraction::whole(start), Fraction::whole(end)))
+    }
+
+    /// The worst probe as straight pieces in order of time, for numerical integration.
+    pub(super) fn line(&self) -> &[Piece] {
+        self.line.get_or_init(|| sweep::pieces(self))
     }
 
     /// A level in [degF] as this set of probes searches it.
@@ -176,15 +185,13 @@ impl Probes {
 
     /// The worst reading of all at an instant of the span, in [degF].
     pub(super) fn worst_at(&self, time: &Fraction) -> Exact {
-        let time = time.exact();
-        let lowest = self.tracks.iter().map(|track| track.value_at(&time)).min();
+        let lowest = self.tracks.iter().map(|track| track.value_at(time)).min();
         self.fahrenheit(&lowest.unwrap_or_else(Exact::zero))
     }
 
     /// The most harmless reading of all at an instant of the span, in [degF].
     pub(super) fn best_at(&self, time: &Fraction) -> Exact {
-        let time = time.exact();
-        let highest = self.tracks.iter().map(|track| track.value_at(&time)).max();
+        let highest = self.tracks.iter().map(|track| track.value_at(time)).max();
         self.fahrenheit(&highest.unwrap_or_else(Exact::zero))
     }
 
@@ -192,13 +199,18 @@ impl Probes {
     /// first highest reading.
     pub(super) fn worst_moment(&self) -> Option<Fraction> {
         let (start, end) = self.whole_span()?;
-        let samples = self.tracks.iter().flat_map(|t| t.values.iter().zip(&t.times));
-        let inside = samples.filter(|(_, time)| (start..=end).contains(*time));
-        let (value, time) = inside.min()?;
-        let mut found = (Fraction::whole(*value).exact(), *time);
+        let of_track = |track: &Track| {
+            let from = track.times.partition_point(|time| *time < start);
+            let to = track.times.partition_point(|time| *time <= end);
+            let value = track.values.get(from..to)?.iter().min()?;
+            let at = track.values[from..to].iter().position(|other| other == value)?;
+            Some((*value, track.times[from + at]))
+        };
+        let (value, time) = self.tracks.iter().filter_map(of_track).min()?;
+        let mut found = (Fraction::whole(value).exact(), time);
         // A track that begins before the span may be worst just where the span begins or ends.
         for edge in [start, end] {
-            let at = Fraction::whole(edge).exact();
+            let at = Fraction::whole(edge);
             let lowest = self.tracks.iter().map(|track| track.value_at(&at)).min()?;
             found = found.min((lowest, edge));
         }
@@ -216,15 +228,13 @@ impl Probes {
 
     /// The first highest value of the worst probe within the span.
     pub fn peak(&self) -> Option<Extreme> {
-        let mut best: Option<Piece> = None;
-        let mut last: Option<Piece> = None;
-        sweep::pieces(self, &mut |piece| {
-            if best.is_none_or(|b| piece.from_f > b.from_f) {
-                best = Some(piece);
-            }
-            last = Some(piece);
+        let mut pieces = self.line().iter();
+        let first = pieces.next()?;
+        let best = pieces.fold(first, |best, piece| match piece.from_f > best.from_f {
+            true => piece,
+            false => best,
         });
-        let (best, last) = (best?, last?);
+        let last = self.line().last()?;
         let at_s = if last.to_f > best.from_f { last.to_s } else { best.from_s };
         let (start, end) = self.span_ticks()?;
         let at = self.tick_of(at_s)?.max(start).min(end);

@@ -2,7 +2,7 @@
 //! It never decides a verdict: exact questions are asked of the tracks themselves.
 
 use super::probes::{Probes, Worst};
-use super::track::Track;
+use super::track::{Track, float};
 
 /// A straight piece of the worst probe's curve.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -26,47 +26,33 @@ struct Line {
     to: f64,
 }
 
-/// Hands each straight piece of the worst probe to `take`, in order of time; where probes cross
-/// between samples a new piece begins at the crossing.
-pub(super) fn pieces(probes: &Probes, take: &mut dyn FnMut(Piece)) {
-    let Some((start, end)) = probes.whole_span() else { return };
-    let scale = Scale::of(probes);
+/// The straight pieces of the worst probe in order of time; where probes cross between samples a
+/// new piece begins at the crossing. None when the curves share no time.
+pub(super) fn pieces(probes: &Probes) -> Vec<Piece> {
+    let Some((start, end)) = probes.whole_span() else { return Vec::new() };
+    let mut pieces = Vec::with_capacity(probes.tracks[0].times.len());
+    let sign = if probes.worst == Worst::Warmest { -1.0 } else { 1.0 };
+    // The power is whole and below 10^39, far inside the range of a float.
+    let ticks_a_second = 10i128.saturating_pow(probes.time_decimals) as f64;
     let mut cursors: Vec<Cursor<'_>> =
-        probes.tracks.iter().map(|track| Cursor::new(track, start, &scale)).collect();
+        probes.tracks.iter().map(|track| Cursor::new(track, start)).collect();
     let mut lines = Vec::with_capacity(cursors.len());
     let mut now = start;
     while now < end {
         let next = cursors.iter().map(Cursor::next_time).min().unwrap_or(end).min(end);
         lines.clear();
-        lines.extend(cursors.iter_mut().map(|cursor| cursor.advance(next, &scale)));
-        let length_s = float(next - now) / scale.time;
-        let (from_s, to_s) = (float(now) / scale.time, float(next) / scale.time);
+        lines.extend(cursors.iter_mut().map(|cursor| cursor.advance(next)));
+        let length_s = float(next - now) / ticks_a_second;
+        let (from_s, to_s) = (float(now) / ticks_a_second, float(next) / ticks_a_second);
         let piece = Piece { from_s, to_s, length_s, from_f: 0.0, to_f: 0.0 };
         lowest(&lines, piece, &mut |mut piece| {
-            piece.from_f *= scale.sign;
-            piece.to_f *= scale.sign;
-            take(piece);
+            piece.from_f *= sign;
+            piece.to_f *= sign;
+            pieces.push(piece);
         });
         now = next;
     }
-}
-
-struct Scale {
-    time: f64,
-    temperature: f64,
-    sign: f64,
-}
-
-impl Scale {
-    fn of(probes: &Probes) -> Self {
-        let sign = if probes.worst == Worst::Warmest { -1.0 } else { 1.0 };
-        // Both powers are whole and below 10^39, far inside the range of a float.
-        Self {
-            time: 10i128.saturating_pow(probes.time_decimals) as f64,
-            temperature: 10i128.saturating_pow(probes.decimals) as f64,
-            sign,
-        }
-    }
+    pieces
 }
 
 struct Cursor<'a> {
@@ -78,11 +64,11 @@ struct Cursor<'a> {
 }
 
 impl<'a> Cursor<'a> {
-    fn new(track: &'a Track, start: i128, scale: &Scale) -> Self {
+    fn new(track: &'a Track, start: i128) -> Self {
         let after = track.times.partition_point(|time| *time <= start);
         let sample = after.saturating_sub(1).min(track.times.len() - 2);
         let mut cursor = Self { track, sample, value: 0.0 };
-        cursor.value = cursor.value_at(start, scale);
+        cursor.value = cursor.value_at(start);
         cursor
     }
 
@@ -90,9 +76,9 @@ impl<'a> Cursor<'a> {
         self.track.times[self.sample + 1]
     }
 
-    fn value_at(&self, time: i128, scale: &Scale) -> f64 {
+    fn value_at(&self, time: i128) -> f64 {
         let (t0, t1) = (self.track.times[self.sample], self.track.times[self.sample + 1]);
-        let value = |sample: usize| float(self.track.values[sample]) / scale.temperature;
+        let value = |sample: usize| self.track.degrees[sample];
         if time == t0 {
             return value(self.sample);
         }
@@ -104,19 +90,14 @@ impl<'a> Cursor<'a> {
     }
 
     /// The line from the present time to `next`, which becomes the present time.
-    fn advance(&mut self, next: i128, scale: &Scale) -> Line {
+    fn advance(&mut self, next: i128) -> Line {
         let from = self.value;
-        self.value = self.value_at(next, scale);
+        self.value = self.value_at(next);
         if next == self.next_time() && self.sample + 2 < self.track.times.len() {
             self.sample += 1;
         }
         Line { from, to: self.value }
     }
-}
-
-/// The nearest float of ticks; nearly all fit 64 bits, where this is much faster.
-fn float(ticks: i128) -> f64 {
-    i64::try_from(ticks).map_or(ticks as f64, |small| small as f64)
 }
 
 /// The lowest of straight lines over one interval, piece by piece.

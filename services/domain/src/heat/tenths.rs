@@ -82,8 +82,8 @@ impl TenthsCurve {
 pub struct RateTable {
     model: Model,
     reference_f: f64,
-    /// By reading in tenths as an unsigned number; no number outside a sensor's range, 0 below the
-    /// floor.
+    /// By reading less `least`, in tenths, as an unsigned number; no number outside a sensor's
+    /// range, 0 below the floor.
     rates: Box<[f64; 1 << 16]>,
     /// By difference in tenths as an unsigned byte: the mean rate of a piece per rate at its begin.
     slopes: Box<[f64; 1 << 8]>,
@@ -108,13 +108,14 @@ impl RateTable {
         };
         for tenths in LEAST..=MOST {
             let rate = if tenths < table.least { 0.0 } else { table.rate(f64::from(tenths)) };
-            table.rates[usize::from(tenths as u16)] = rate;
+            let at = table.place(tenths);
+            table.rates[at] = rate;
         }
         for difference in i8::MIN..=i8::MAX {
             let slope = mean_of_slope(model.growth(f64::from(difference) / 10.0));
             table.slopes[usize::from(difference as u8)] = slope;
         }
-        let in_range = |tenths: i16| table.rates[usize::from(tenths as u16)].is_finite();
+        let in_range = |tenths: i16| table.rates[table.place(tenths)].is_finite();
         let finite = (LEAST..=MOST).all(in_range) && table.slopes.iter().all(|s| s.is_finite());
         finite.then_some(table)
     }
@@ -123,7 +124,8 @@ impl RateTable {
     /// `interval_s` from reading to reading. The order of every addition is fixed, so that the same
     /// curve gives the same bits. Nothing for a damaged curve.
     pub fn equivalent_s(&self, curve: &TenthsCurve, interval_s: f64) -> Option<f64> {
-        let mut walk = Walk { table: self, reading: curve.first, sums: [0.0; LANES] };
+        let above = i32::from(curve.first) - i32::from(self.least);
+        let mut walk = Walk { table: self, above, sums: [0.0; LANES] };
         let mut bytes = curve.bytes.as_slice();
         while let Some((block, rest)) = bytes.split_first_chunk::<LANES>() {
             if holds_escape(block) || !walk.block(block) {
@@ -141,8 +143,12 @@ impl RateTable {
         }
         let [a, b, c, d, e, f, g, h] = walk.sums;
         let sum = (((a + b) + (c + d)) + ((e + f) + (g + h))) * interval_s;
-        let last_is_sound = self.rates[usize::from(walk.reading as u16)].is_finite();
+        let last_is_sound = self.rates[place(walk.above)].is_finite();
         (sum.is_finite() && last_is_sound).then_some(sum)
+    }
+
+    fn place(&self, tenths: i16) -> usize {
+        place(i32::from(tenths) - i32::from(self.least))
     }
 
     fn rate(&self, tenths: f64) -> f64 {
@@ -150,8 +156,10 @@ impl RateTable {
     }
 
     /// The mean rate of any piece, through the floor or not, with a difference of any size.
-    fn mean_rate(&self, from: i16, to: i16) -> f64 {
-        if !(LEAST..=MOST).contains(&from) || !(LEAST..=MOST).contains(&to) {
+    fn mean_rate(&self, from: i32, to: i32) -> f64 {
+        let (from, to) = (from + i32::from(self.least), to + i32::from(self.least));
+        let range = i32::from(LEAST)..=i32::from(MOST);
+        if !range.contains(&from) || !range.contains(&to) {
             return f64::NAN;
         }
         let (low, high) = (f64::from(from.min(to)), f64::from(from.max(to)));
@@ -178,9 +186,15 @@ fn holds_escape(block: &[u8; LANES]) -> bool {
     zero_where_escape.wrapping_sub(ones) & !zero_where_escape & tops != 0
 }
 
+/// Where the rate of a reading stands, by its tenths above the least that counts.
+fn place(above: i32) -> usize {
+    usize::from(above as u16)
+}
+
 struct Walk<'a> {
     table: &'a RateTable,
-    reading: i16,
+    /// The present reading, in tenths above the least that counts.
+    above: i32,
     sums: [f64; LANES],
 }
 
@@ -188,43 +202,44 @@ impl Walk<'_> {
     /// Adds eight pieces; adds nothing and says so when one of them goes through the floor.
     #[inline(always)]
     fn block(&mut self, block: &[u8; LANES]) -> bool {
-        let least = self.table.least;
-        let mut readings = [self.reading; LANES + 1];
+        let table = self.table;
+        let mut above = self.above;
+        let mut parts = [0.0; LANES];
+        // Readings on both sides of the floor differ in sign, and so do these two at last.
+        let (mut any, mut all) = (above, above);
         for lane in 0..LANES {
-            readings[lane + 1] = readings[lane].wrapping_add(i16::from(block[lane] as i8));
+            parts[lane] = table.rates[place(above)] * table.slopes[usize::from(block[lane])];
+            above += i32::from(block[lane] as i8);
+            any |= above;
+            all &= above;
         }
-        let mut crosses = false;
-        for lane in 0..LANES {
-            crosses |= (readings[lane] < least) != (readings[lane + 1] < least);
-        }
-        if crosses {
+        if (any ^ all) < 0 {
             return false;
         }
-        for lane in 0..LANES {
-            let rate = self.table.rates[usize::from(readings[lane] as u16)];
-            self.sums[lane] += rate * self.table.slopes[usize::from(block[lane])];
+        for (sum, part) in self.sums.iter_mut().zip(parts) {
+            *sum += part;
         }
-        self.reading = readings[LANES];
+        self.above = above;
         true
     }
 
     /// Adds one piece, whatever it is, and gives the bytes after it; nothing when they are damaged
     /// or there is none.
     fn step<'b>(&mut self, bytes: &'b [u8]) -> Option<&'b [u8]> {
+        let table = self.table;
         let (&byte, rest) = bytes.split_first()?;
         let (next, rest) = if byte == ESCAPE {
             let (reading, rest) = rest.split_first_chunk::<2>()?;
-            (i16::from_le_bytes(*reading), rest)
+            (i32::from(i16::from_le_bytes(*reading)) - i32::from(table.least), rest)
         } else {
-            (self.reading.wrapping_add(i16::from(byte as i8)), rest)
+            (self.above + i32::from(byte as i8), rest)
         };
-        let table = self.table;
-        let one_sided = (self.reading < table.least) == (next < table.least);
+        let one_sided = (self.above < 0) == (next < 0);
         self.sums[0] += match one_sided && byte != ESCAPE {
-            true => table.rates[usize::from(self.reading as u16)] * table.slopes[usize::from(byte)],
-            false => table.mean_rate(self.reading, next),
+            true => table.rates[place(self.above)] * table.slopes[usize::from(byte)],
+            false => table.mean_rate(self.above, next),
         };
-        self.reading = next;
+        self.above = next;
         Some(rest)
     }
 }

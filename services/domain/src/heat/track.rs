@@ -3,7 +3,7 @@
 
 use rust_decimal::Decimal;
 
-use super::fraction::Fraction;
+use super::fraction::{Fraction, product};
 use crate::curve::Curve;
 use crate::exact::Exact;
 use crate::units::Unit;
@@ -36,7 +36,7 @@ impl Level {
     pub(super) fn new(value: &Exact, decimals: u32) -> Self {
         let beyond = if value.is_negative() { i128::MIN } else { i128::MAX };
         let (floor, whole) = value.floor_at(decimals).unwrap_or((beyond, true));
-        let ticks_a_degree = Exact::ratio_wide(10i128.pow(decimals), 1);
+        let ticks_a_degree = power_of_ten(decimals).and_then(|ticks| Exact::ratio_wide(ticks, 1));
         let exact = ticks_a_degree.map_or_else(Exact::zero, |ticks| value * &ticks);
         Self { exact, least: if whole { floor } else { floor.saturating_add(1) }, whole }
     }
@@ -54,6 +54,8 @@ pub(super) struct Track {
     pub times: Vec<i128>,
     /// Temperatures.
     pub values: Vec<i128>,
+    /// The temperatures in degrees, for numerical integration only.
+    pub degrees: Vec<f64>,
     /// Lowest and highest value of each block of segments, both ends of each counted.
     blocks: Vec<(i128, i128)>,
 }
@@ -68,17 +70,19 @@ impl Track {
             times.push(scaled(sample.t_s, time_decimals)?);
             values.push(fahrenheit(sample.value, curve.unit(), decimals)?);
         }
-        Some(Self { times, values, blocks: Vec::new() })
+        Some(Self { times, values, degrees: Vec::new(), blocks: Vec::new() })
     }
 
     /// Moves every value by `offset` ticks, turns the sign if asked, and makes ready to search.
-    pub(super) fn prepare(&mut self, offset: i128, upside_down: bool) -> Option<()> {
+    pub(super) fn prepare(&mut self, offset: i128, upside_down: bool, decimals: u32) -> Option<()> {
+        let ticks_a_degree = float(power_of_ten(decimals)?);
         for value in &mut self.values {
             *value = value.checked_add(offset)?;
             if upside_down {
                 *value = value.checked_neg()?;
             }
         }
+        self.degrees = self.values.iter().map(|value| float(*value) / ticks_a_degree).collect();
         let last = self.values.len() - 1;
         self.blocks = (0..last)
             .step_by(BLOCK)
@@ -151,8 +155,8 @@ impl Track {
                 return None;
             }
             let rise = v1.checked_sub(v0)?;
-            let part = t1.checked_sub(t0)?.checked_mul(level.least.checked_sub(v0)?)?;
-            Fraction::new(t0.checked_mul(rise)?.checked_add(part)?, rise)
+            let part = product(t1.checked_sub(t0)?, level.least.checked_sub(v0)?)?;
+            Fraction::new(product(t0, rise)?.checked_add(part)?, rise)
         };
         small().unwrap_or_else(|| {
             let [t0, t1, v0, v1] = [t0, t1, v0, v1].map(|ticks| Fraction::whole(ticks).exact());
@@ -163,9 +167,10 @@ impl Track {
     }
 
     /// The value at a time within the span, in ticks.
-    pub(super) fn value_at(&self, time: &Exact) -> Exact {
-        let later = self.times.partition_point(|t| Fraction::whole(*t).exact() < *time);
+    pub(super) fn value_at(&self, time: &Fraction) -> Exact {
+        let later = self.times.partition_point(|t| Fraction::whole(*t) < *time);
         let later = later.clamp(1, self.times.len() - 1);
+        let time = &time.exact();
         let at = |ticks: i128| Fraction::whole(ticks).exact();
         let (t0, t1) = (at(self.times[later - 1]), at(self.times[later]));
         let (v0, v1) = (at(self.values[later - 1]), at(self.values[later]));
@@ -194,10 +199,33 @@ pub(super) fn shared(left: &[Run], right: &[Run]) -> Vec<Run> {
     out
 }
 
+/// The nearest float of ticks. Nearly all fit 64 bits, where this is much faster.
+pub(super) fn float(ticks: i128) -> f64 {
+    match i64::try_from(ticks) {
+        Ok(small) => small as f64,
+        Err(_) => Fraction::whole(ticks).exact().to_f64(),
+    }
+}
+
+/// Powers of ten as far as they fit.
+static POWERS_OF_TEN: [i128; 39] = {
+    let mut powers = [1; 39];
+    let mut at = 1;
+    while at < powers.len() {
+        powers[at] = powers[at - 1] * 10;
+        at += 1;
+    }
+    powers
+};
+
+/// `10^exponent`; nothing when it does not fit.
+fn power_of_ten(exponent: u32) -> Option<i128> {
+    POWERS_OF_TEN.get(usize::try_from(exponent).ok()?).copied()
+}
+
 /// A decimal in units of `10^-decimals`; nothing when it does not fit.
 pub(super) fn scaled(value: Decimal, decimals: u32) -> Option<i128> {
-    let step = 10i128.checked_pow(decimals.checked_sub(value.scale())?)?;
-    value.mantissa().checked_mul(step)
+    product(value.mantissa(), power_of_ten(decimals.checked_sub(value.scale())?)?)
 }
 
 /// How many decimals of [degF] a value of a unit needs.
@@ -212,9 +240,9 @@ pub(super) fn decimals_needed(value: Decimal, unit: Unit) -> u32 {
 /// A temperature in ticks of [degF]: a degree Celsius is 18 tenths of one.
 fn fahrenheit(value: Decimal, unit: Unit, decimals: u32) -> Option<i128> {
     let zero_point = match unit {
-        Unit::Celsius => 32i128.checked_mul(10i128.checked_pow(decimals)?)?,
-        Unit::Kelvin => (-45_967i128).checked_mul(10i128.checked_pow(decimals.checked_sub(2)?)?)?,
+        Unit::Celsius => product(32, power_of_ten(decimals)?)?,
+        Unit::Kelvin => product(-45_967, power_of_ten(decimals.checked_sub(2)?)?)?,
         _ => return scaled(value, decimals),
     };
-    scaled(value, decimals.checked_sub(1)?)?.checked_mul(18)?.checked_add(zero_point)
+    product(scaled(value, decimals.checked_sub(1)?)?, 18)?.checked_add(zero_point)
 }
