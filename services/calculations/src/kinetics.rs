@@ -54,7 +54,7 @@ fn stated(
         return None;
     }
     let d_s = shape::positive(given.d_s.as_deref(), "model.d_s", faults);
-    let z_f = z?.base_difference().to_f64();
+    let z_f = z?.base_difference();
     Some(Model { reference_f: reference_f?, z_f, d_s: d_s?, floor_f: None, r_squared: None })
 }
 

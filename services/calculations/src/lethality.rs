@@ -113,12 +113,13 @@ fn integrated_out(
     unit: Unit,
     parts: &mut Gathering,
 ) -> v1::IntegratedLethality {
-    let z_f = Exact::from_float(model.z_f);
-    let z = z_f.map(|z| shape::quantity_out(&Quantity::from_base_difference(&z, unit)));
-    let d_s = match model.r_squared {
-        Some(_) => shape::float_out(model.d_s.to_f64()),
-        None => shape::number_out(&model.d_s),
+    // What was given is shown as given; a fit has no more digits than a float.
+    let number = |value: &Exact| match model.r_squared {
+        Some(_) => shape::float_out(value.to_f64()),
+        None => shape::number_out(value),
     };
+    let z = Quantity::from_base_difference(&model.z_f, unit).value;
+    let z = v1::Quantity { value: number(&z), unit: unit.code().to_owned() };
     v1::IntegratedLethality {
         equivalent_s: shape::float_out(found.equivalent_s),
         lower_bound_s: shape::float_out(found.lower_bound_s),
@@ -126,8 +127,8 @@ fn integrated_out(
         reached_at_s: found.reached_at_s.and_then(shape::float_out),
         model: Some(v1::ModelUsed {
             reference: probes::temperature_out(&model.reference_f, unit),
-            z,
-            d_s,
+            z: Some(z),
+            d_s: number(&model.d_s),
             r_squared: model.r_squared.and_then(shape::float_out),
         }),
         verdict: found.judgement.as_ref().and_then(|j| parts.judge("integral", j)),

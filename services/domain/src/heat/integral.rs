@@ -1,7 +1,7 @@
 //! The lethality integral of a curve, in closed form over each straight piece.
 //! It never uses the trapezoid, which overstates on every slope.
 
-use super::model::Model;
+use super::model::{Model, Rates};
 use super::probes::Probes;
 use super::sweep::Piece;
 use crate::exact::Exact;
@@ -88,9 +88,8 @@ impl Sum {
     }
 }
 
-struct Summing<'a> {
-    model: &'a Model,
-    reference_f: f64,
+struct Summing {
+    rates: Rates,
     floor_f: f64,
     needed_s: Option<f64>,
     total: Sum,
@@ -100,24 +99,24 @@ struct Summing<'a> {
     last: (f64, f64),
 }
 
-impl<'a> Summing<'a> {
-    fn new(model: &'a Model, needed_s: Option<f64>) -> Self {
-        let reference_f = model.reference_f.to_f64();
+impl Summing {
+    fn new(model: &Model, needed_s: Option<f64>) -> Self {
+        let rates = model.rates();
+        let begin_f = model.reference_f.to_f64();
         Self {
-            model,
-            reference_f,
+            rates,
             floor_f: model.floor_f.as_ref().map_or(f64::NEG_INFINITY, Exact::to_f64),
             needed_s,
             total: Sum::default(),
             lower: Sum::default(),
             reached_at_s: None,
-            last: (reference_f, 1.0),
+            last: (begin_f, rates.at(begin_f)),
         }
     }
 
     fn rate(&mut self, temperature_f: f64) -> f64 {
         if self.last.0 != temperature_f {
-            self.last = (temperature_f, self.model.rate(self.reference_f, temperature_f));
+            self.last = (temperature_f, self.rates.at(temperature_f));
         }
         self.last.1
     }
@@ -132,7 +131,7 @@ impl<'a> Summing<'a> {
         if low >= self.floor_f {
             self.lower.add(piece.length_s * from.min(to));
         }
-        let growth = self.model.growth(counted.to_f - counted.from_f);
+        let growth = self.rates.growth(counted.to_f - counted.from_f);
         let part_s = counted.length_s * from.max(to) * mean_of_falling(growth.abs());
         let before = self.total;
         self.total.add(part_s);

@@ -22,7 +22,7 @@ use crate::units::Unit;
 fn model() -> Model {
     Model {
         reference_f: Exact::whole(140),
-        z_f: 10.0,
+        z_f: Exact::whole(10),
         d_s: Exact::whole(100),
         floor_f: Some(Exact::whole(130)),
         r_squared: None,

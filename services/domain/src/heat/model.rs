@@ -11,7 +11,7 @@ pub struct Model {
     /// The reference temperature, in [degF].
     pub reference_f: Exact,
     /// The rise that makes killing ten times faster, in [degF], above 0.
-    pub z_f: f64,
+    pub z_f: Exact,
     /// Time for one decimal reduction at the reference, in seconds, above 0.
     pub d_s: Exact,
     /// Nothing below it counts, in [degF]; at it counts.
@@ -60,18 +60,33 @@ impl Model {
         let d_s = libm::exp10(y_mean - slope * x_mean);
         let z_f = -1.0 / slope;
         let usable = z_f.is_finite() && z_f > 0.0 && d_s.is_finite() && d_s > 0.0;
-        let d_s = Exact::from_float(d_s).filter(|_| usable).ok_or(NoFit::NotFalling)?;
+        let exact = |value| Exact::from_float(value).filter(|_| usable).ok_or(NoFit::NotFalling);
+        let (z_f, d_s) = (exact(z_f)?, exact(d_s)?);
         let r_squared = Some(((xy * xy) / (xx * yy)).min(1.0)).filter(|r| r.is_finite());
         Ok(Self { reference_f, z_f, d_s, floor_f: None, r_squared })
     }
 
+    /// The model in floats.
+    pub(super) fn rates(&self) -> Rates {
+        Rates { reference_f: self.reference_f.to_f64(), z_f: self.z_f.to_f64() }
+    }
+}
+
+/// A model in floats, for numerical integration.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Rates {
+    reference_f: f64,
+    z_f: f64,
+}
+
+impl Rates {
     /// How much faster than the reference a temperature in [degF] kills.
-    pub(super) fn rate(&self, reference_f: f64, temperature_f: f64) -> f64 {
-        libm::exp10((temperature_f - reference_f) / self.z_f)
+    pub(super) fn at(self, temperature_f: f64) -> f64 {
+        libm::exp10((temperature_f - self.reference_f) / self.z_f)
     }
 
     /// The natural logarithm by which the rate grows over a rise in [degF].
-    pub(super) fn growth(&self, rise_f: f64) -> f64 {
+    pub(super) fn growth(self, rise_f: f64) -> f64 {
         LN_10 * rise_f / self.z_f
     }
 }
@@ -101,7 +116,7 @@ mod tests {
         ];
         let points: Vec<Point> = points.iter().map(|(c, d)| point(c, d)).collect();
         let model = Model::fitted(Exact::whole(140), &points).expect("a line");
-        assert!((model.z_f / 1.8 - 5.72).abs() < 0.005, "{}", model.z_f / 1.8);
+        assert!((model.z_f.to_f64() / 1.8 - 5.72).abs() < 0.005, "{}", model.z_f);
         assert!(model.r_squared.is_some_and(|r| r > 0.95 && r < 1.0));
     }
 
@@ -109,7 +124,7 @@ mod tests {
     fn points_on_a_line_are_fitted_exactly() {
         let points = [point("55", "10"), point("60", "1"), point("65", "0.1")];
         let model = Model::fitted(Exact::whole(140), &points).expect("a line");
-        assert!((model.z_f - 9.0).abs() < 1e-12);
+        assert!((model.z_f.to_f64() - 9.0).abs() < 1e-12);
         assert!((model.d_s.to_f64() - 60.0).abs() < 1e-9);
         assert!(model.r_squared.is_some_and(|r| r > 1.0 - 1e-12));
     }

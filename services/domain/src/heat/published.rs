@@ -15,8 +15,8 @@ use crate::rules::Rule;
 use crate::units::Unit;
 use crate::verdict::Verdict;
 
-fn model(reference_f: i64, z_f: f64, d_s: &str) -> Model {
-    let (reference_f, d_s) = (Exact::whole(reference_f), exact(d_s));
+fn model(reference_f: i64, z_f: &str, d_s: &str) -> Model {
+    let (reference_f, z_f, d_s) = (Exact::whole(reference_f), exact(z_f), exact(d_s));
     Model { reference_f, z_f, d_s, floor_f: None, r_squared: None }
 }
 
@@ -46,7 +46,7 @@ fn ramp() -> Curve {
 #[test]
 fn the_closed_form_and_its_lower_bound() {
     // Computed by numerical quadrature of 10^((T-140)/10) over the same straight lines.
-    let found = integral(ramp(), &model(140, 10.0, D140_S), Some("6.5"));
+    let found = integral(ramp(), &model(140, "10", D140_S), Some("6.5"));
     assert!((found.equivalent_s / 60.0 - 21.172).abs() < 0.0005);
     assert!((found.log_reduction - 12.287).abs() < 0.0005);
     assert!((found.lower_bound_s / 60.0 - 16.071).abs() < 0.0005);
@@ -57,9 +57,9 @@ fn the_closed_form_and_its_lower_bound() {
 fn the_floor_cuts_a_piece_at_its_crossing() {
     let whole = fahrenheit(&[(0, "120"), (100, "140")]);
     let cut = fahrenheit(&[(50, "130"), (100, "140")]);
-    let floored = Model { floor_f: Some(Exact::whole(130)), ..model(140, 10.0, "60") };
+    let floored = Model { floor_f: Some(Exact::whole(130)), ..model(140, "10", "60") };
     let (with_floor, above) =
-        (integral(whole, &floored, None), integral(cut, &model(140, 10.0, "60"), None));
+        (integral(whole, &floored, None), integral(cut, &model(140, "10", "60"), None));
     assert!((with_floor.equivalent_s / above.equivalent_s - 1.0).abs() < 1e-14);
     assert_eq!(with_floor.lower_bound_s, 0.0);
     let at_floor = integral(fahrenheit(&[(0, "130"), (100, "130")]), &floored, None);
@@ -70,10 +70,10 @@ fn the_floor_cuts_a_piece_at_its_crossing() {
 fn a_target_met_exactly_passes_and_one_second_less_fails() {
     // 6.5 x 60 s at the reference are 390 s exactly.
     let held = |end: i64| fahrenheit(&[(0, "140"), (end, "140")]);
-    let found = integral(held(390), &model(140, 10.0, "60"), Some("6.5"));
+    let found = integral(held(390), &model(140, "10", "60"), Some("6.5"));
     assert_eq!(found.judgement.expect("a judgement").verdict, Verdict::Pass);
     assert_eq!(found.reached_at_s, Some(390.0));
-    let found = integral(held(389), &model(140, 10.0, "60"), Some("6.5"));
+    let found = integral(held(389), &model(140, "10", "60"), Some("6.5"));
     assert_eq!(found.judgement.expect("a judgement").verdict, Verdict::Fail);
     assert_eq!(found.reached_at_s, None);
 }
@@ -82,11 +82,11 @@ fn a_target_met_exactly_passes_and_one_second_less_fails() {
 fn the_target_is_reached_on_the_curves_own_clock() {
     // 6 log of L. monocytogenes in 2.0 min at 70 Cel (benchmark of 1989); z 7.5 Cel, from memory.
     let held = curve(Unit::Celsius, &[("1000", "65"), ("1600", "65")]);
-    let found = integral(held, &model(158, 13.5, "20"), Some("6"));
+    let found = integral(held, &model(158, "13.5", "20"), Some("6"));
     let reached_at_s = found.reached_at_s.expect("reached");
     assert!((reached_at_s - 1000.0 - 9.283 * 60.0).abs() < 0.03, "{reached_at_s}");
     // On a ramp the sum to the instant found is the target itself.
-    let target = integral(ramp(), &model(140, 10.0, D140_S), Some("6.5"));
+    let target = integral(ramp(), &model(140, "10", D140_S), Some("6.5"));
     let at = format!("{:.9}", target.reached_at_s.expect("reached"));
     let value = ramp().at(&exact(&at)).expect("within").to_f64();
     let mut samples: Vec<(String, String)> = Vec::new();
@@ -95,7 +95,7 @@ fn the_target_is_reached_on_the_curves_own_clock() {
     }
     samples.push((at, format!("{value:.12}")));
     let text: Vec<(&str, &str)> = samples.iter().map(|(t, v)| (t.as_str(), v.as_str())).collect();
-    let part = integral(curve(Unit::Fahrenheit, &text), &model(140, 10.0, D140_S), None);
+    let part = integral(curve(Unit::Fahrenheit, &text), &model(140, "10", D140_S), None);
     assert!((part.log_reduction - 6.5).abs() < 1e-9, "{}", part.log_reduction);
 }
 
@@ -105,7 +105,7 @@ fn the_coldest_of_crossing_probes_counts_at_each_instant() {
     let rising = fahrenheit(&[(0, "120"), (100, "140")]);
     let falling = fahrenheit(&[(0, "140"), (100, "120")]);
     let tent = fahrenheit(&[(0, "120"), (50, "130"), (100, "120")]);
-    let by = model(130, 10.0, "60");
+    let by = model(130, "10", "60");
     let both = integrate(&coldest(&[rising.clone(), falling.clone()]), &by, None);
     let one = integral(tent, &by, None);
     let both = both.expect("an integral");

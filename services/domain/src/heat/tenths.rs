@@ -1,7 +1,7 @@
 //! A curve in tenths of a degree at a steady interval, one byte a reading, and its lethality fast.
 //! It never judges: it recomputes thousands of stored cooks; verdicts come from the exact curves.
 
-use super::model::Model;
+use super::model::{Model, Rates};
 
 /// A byte that no difference uses: the two bytes after it are the reading itself, low byte first.
 const ESCAPE: u8 = 0x80;
@@ -80,8 +80,7 @@ impl TenthsCurve {
 /// Lethal rates of every tenth of a degree by one model, and the mean rate of every slope.
 #[derive(Clone, Debug)]
 pub struct RateTable {
-    model: Model,
-    reference_f: f64,
+    model: Rates,
     /// By reading less `least`, in tenths, as an unsigned number; no number outside a sensor's
     /// range, 0 below the floor.
     rates: Box<[f64; 1 << 16]>,
@@ -99,8 +98,7 @@ impl RateTable {
         let floor = model.floor_f.as_ref().map_or(f64::NEG_INFINITY, |f| f.to_f64() * 10.0);
         let floor_tenths = floor.clamp(f64::from(LEAST), f64::from(MOST) + 1.0);
         let mut table = Self {
-            model: model.clone(),
-            reference_f: model.reference_f.to_f64(),
+            model: model.rates(),
             rates: vec![f64::NAN; 1 << 16].into_boxed_slice().try_into().ok()?,
             slopes: vec![1.0; 1 << 8].into_boxed_slice().try_into().ok()?,
             floor_tenths,
@@ -112,7 +110,7 @@ impl RateTable {
             table.rates[at] = rate;
         }
         for difference in i8::MIN..=i8::MAX {
-            let slope = mean_of_slope(model.growth(f64::from(difference) / 10.0));
+            let slope = mean_of_slope(table.model.growth(f64::from(difference) / 10.0));
             table.slopes[usize::from(difference as u8)] = slope;
         }
         let in_range = |tenths: i16| table.rates[table.place(tenths)].is_finite();
@@ -152,7 +150,7 @@ impl RateTable {
     }
 
     fn rate(&self, tenths: f64) -> f64 {
-        self.model.rate(self.reference_f, tenths / 10.0)
+        self.model.at(tenths / 10.0)
     }
 
     /// The mean rate of any piece, through the floor or not, with a difference of any size.
