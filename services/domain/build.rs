@@ -8,6 +8,11 @@ use std::{env, fs, process};
 
 use serde::Deserialize;
 
+#[path = "build/gs1.rs"]
+mod gs1;
+#[path = "build/spc.rs"]
+mod spc;
+
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct RuleFile {
@@ -63,6 +68,7 @@ struct Table {
 
 fn main() {
     println!("cargo:rerun-if-changed=rules");
+    println!("cargo:rerun-if-changed=data");
     let mut faults = Vec::new();
     let mut rules = Vec::new();
     for path in rule_files(Path::new("rules"), &mut faults) {
@@ -75,13 +81,18 @@ fn main() {
     }
     rules.sort_by(|a, b| (&a.id, &a.edition).cmp(&(&b.id, &b.edition)));
     check(&rules, &mut faults);
+    let dictionary = gs1::constants(Path::new("data/gs1/gs1-syntax-dictionary.txt"), &mut faults);
+    let spc = spc::constants(Path::new("data/spc-constants.csv"), &mut faults);
     if !faults.is_empty() {
-        eprintln!("the rule files are wrong:\n  {}", faults.join("\n  "));
+        eprintln!("the rule and data files are wrong:\n  {}", faults.join("\n  "));
         process::exit(1);
     }
     let out = env::var("OUT_DIR").map(PathBuf::from);
     let written = out.map_err(|e| e.to_string()).and_then(|dir| {
-        fs::write(dir.join("rules.rs"), constants(&rules)).map_err(|e| e.to_string())
+        let files = [("rules.rs", constants(&rules)), ("gs1.rs", dictionary), ("spc.rs", spc)];
+        files
+            .iter()
+            .try_for_each(|(name, text)| fs::write(dir.join(name), text).map_err(|e| e.to_string()))
     });
     if let Err(error) = written {
         eprintln!("the rules cannot be written: {error}");

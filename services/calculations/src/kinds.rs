@@ -4,7 +4,10 @@
 use domain::fault::Faults;
 use prost::{DecodeError, Message};
 
-use crate::{convert, cooling, lethality};
+use crate::{
+    agents, blend, brine, composition, control_chart, convert, cook_projection, cooling,
+    declaration, gs1, instrument_check, lethality, net_contents, psychrometrics, scale, shrink,
+};
 
 /// Why a kind gave no answer.
 #[derive(Debug)]
@@ -46,6 +49,19 @@ kinds! {
     "convert" "Convert" convert,
     "cooling" "Cooling" cooling,
     "lethality" "Lethality" lethality,
+    "agents" "Agents" agents,
+    "composition" "Composition" composition,
+    "blend" "Blend" blend,
+    "scale" "Scale" scale,
+    "shrink" "Shrink" shrink,
+    "brine" "Brine" brine,
+    "declaration" "Declaration" declaration,
+    "cook-projection" "CookProjection" cook_projection,
+    "instrument-check" "InstrumentCheck" instrument_check,
+    "psychrometrics" "Psychrometrics" psychrometrics,
+    "net-contents" "NetContents" net_contents,
+    "control-chart" "ControlChart" control_chart,
+    "gs1" "Gs1" gs1,
 }
 
 fn through<Q: Message + Default, A: Message>(

@@ -144,6 +144,35 @@ pub fn temperature_difference(
     Some(difference)
 }
 
+/// Reads a wet bulb, which is not above its dry bulb; absent is nothing without a fault.
+pub fn wet_bulb(
+    given: Option<&v1::Quantity>,
+    dry_bulb: Option<&Quantity>,
+    field: &str,
+    faults: &mut Faults,
+) -> Option<Quantity> {
+    let wet_bulb = quantity(given, Dimension::Temperature, field, faults)?;
+    if let Some(dry_bulb) = dry_bulb.filter(|dry_bulb| wet_bulb.base() > dry_bulb.base()) {
+        faults.add_value(field, &wet_bulb, format!("must not be above its dry bulb ({dry_bulb})"));
+        return None;
+    }
+    Some(wet_bulb)
+}
+
+/// A temperature in Cel, for numerical methods.
+pub fn celsius(temperature: &Quantity) -> f64 {
+    celsius_of(temperature.base().to_f64(), Unit::Fahrenheit)
+}
+
+/// A number of a unit of temperature in Cel; the inverse of [`in_unit`].
+pub fn celsius_of(value: f64, unit: Unit) -> f64 {
+    match unit {
+        Unit::Fahrenheit => (value - 32.0) / 1.8,
+        Unit::Kelvin => value - 273.15,
+        _ => value,
+    }
+}
+
 /// Reads a curve: rising times, at least two samples, readings that a working sensor can give
 /// (-30 to 200 Cel), no gap above `max_gap_s` where one is set.
 pub fn curve(
@@ -228,6 +257,21 @@ pub fn number_out(value: &Exact) -> Option<String> {
 /// A float as a message field; nothing when it is not finite.
 pub fn float_out(value: f64) -> Option<String> {
     value.is_finite().then(|| value.to_string())
+}
+
+/// A temperature of a numerical method, in a unit; nothing when it is not finite.
+pub fn celsius_out(celsius: f64, unit: Unit) -> Option<v1::Quantity> {
+    let value = float_out(in_unit(celsius, unit));
+    value.map(|value| v1::Quantity { value: Some(value), unit: unit.code().to_owned() })
+}
+
+/// A temperature of a numerical method as a number of a unit of temperature.
+pub fn in_unit(celsius: f64, unit: Unit) -> f64 {
+    match unit {
+        Unit::Fahrenheit => celsius * 1.8 + 32.0,
+        Unit::Kelvin => celsius + 273.15,
+        _ => celsius,
+    }
 }
 
 /// A verdict as a message field.

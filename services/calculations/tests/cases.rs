@@ -36,16 +36,14 @@ fn problem(faults: Vec<Fault>) -> Value {
     json!({"violations": faults.into_iter().map(violation).collect::<Vec<_>>()})
 }
 
-/// The value at a path: `agents[0].ppm`, `agents[agent=nitrite].ppm`, `[rule_id=us.chill.option-1]`.
+/// The value at a path: `agents[0].ppm`, `lines[name=cure 6.25 %].mass`.
 fn pick<'a>(document: &'a Value, path: &str) -> Option<&'a Value> {
     let mut here = document;
     let mut rest = path;
     while !rest.is_empty() {
-        let bracketed = rest.starts_with('[');
-        let end = if bracketed {
-            rest.find(']')? + 1
-        } else {
-            rest.find(['.', '[']).unwrap_or(rest.len())
+        let end = match rest.strip_prefix('[') {
+            Some(bracketed) => bracketed.find(']')? + 2,
+            None => rest.find(['.', '[']).unwrap_or(rest.len()),
         };
         let part = rest[..end].trim_matches(['[', ']']);
         rest = rest[end..].trim_start_matches('.');
@@ -75,8 +73,9 @@ fn holds(found: Option<&Value>, wanted: &Value) -> bool {
         return false;
     };
     if let Some(part) = wanted.get("contains").and_then(Value::as_str) {
-        // The case files write their JSON with a space behind each colon.
-        let text = found.to_string().replace("\":", "\": ").to_lowercase();
+        // The case files write their JSON with a space behind each colon and comma.
+        let text = found.to_string().replace("\":", "\": ").replace("\",\"", "\", \"");
+        let text = text.to_lowercase();
         return text.contains(&part.to_lowercase());
     }
     if let Some(middle) = bound("approx") {

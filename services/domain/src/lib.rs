@@ -4,7 +4,13 @@
 pub mod curve;
 pub mod exact;
 pub mod fault;
+pub mod formula;
+pub mod gs1;
 pub mod heat;
+pub mod lot_code;
+pub mod merkle;
+pub mod packs;
+pub mod process;
 pub mod record;
 pub mod rules;
 pub mod units;

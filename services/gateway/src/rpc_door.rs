@@ -4,6 +4,7 @@
 use std::convert::Infallible;
 use std::net::SocketAddr;
 use std::task::{Context, Poll};
+use std::time::Duration;
 use std::{io, net};
 
 use futures_util::future::BoxFuture;
@@ -26,6 +27,8 @@ use wire::contract::{Access, PUBLIC_DESCRIPTOR_SET, operations};
 
 use crate::Gateway;
 
+/// How long begun calls may take once a stop is asked for.
+const STOP_LIMIT: Duration = Duration::from_secs(10);
 /// What our own headers begin with.
 const OURS: &str = "hankbook-";
 
@@ -38,12 +41,18 @@ pub struct RpcDoor {
 }
 
 impl RpcDoor {
-    /// Takes no new call and waits for those begun.
-    pub async fn close(self) {
+    /// Takes no new call and waits for those begun; a client that keeps its connection open
+    /// without a word does not hold up the stop.
+    pub async fn close(mut self) {
         // The receiver is gone only when the server has ended already.
         self.stop.send(()).ok();
-        if !matches!(self.served.await, Ok(Ok(()))) {
-            tracing::warn!("the gRPC door did not close cleanly");
+        match tokio::time::timeout(STOP_LIMIT, &mut self.served).await {
+            Ok(Ok(Ok(()))) => {}
+            Ok(_) => tracing::warn!("the gRPC door did not close cleanly"),
+            Err(_) => {
+                tracing::warn!("a gRPC client kept its connection; it was closed");
+                self.served.abort();
+            }
         }
     }
 }

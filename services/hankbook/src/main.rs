@@ -1,68 +1,8 @@
-//! The one binary: its subcommands run one service or all of them, and the tools beside them.
-//! It never holds a rule; it only puts the parts together.
+//! The program `hankbook`.
+//! It never holds anything of its own.
 
-mod calc;
-mod database;
-mod folder;
-mod migrate;
-mod plant;
-mod serve;
-mod services;
-
-use std::error::Error;
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
-
-/// Records, calculations and proofs for a plant that makes smoked, fully cooked sausage.
-#[derive(Parser)]
-#[command(version, about)]
-struct Cli {
-    #[command(subcommand)]
-    command: Command,
-}
-
-#[derive(Subcommand)]
-enum Command {
-    /// Run the whole house: all services, the REST and the gRPC door, and (unless DATABASE_URL
-    /// names another) a private Postgres in the data folder.
-    Serve(serve::Arguments),
-    /// Bring the database to this version's schema and stop.
-    Migrate(migrate::Arguments),
-    /// Run one calculation: JSON on standard input, JSON on standard output.
-    Calc(calc::Arguments),
-}
-
 fn main() -> ExitCode {
-    match Cli::parse().command {
-        Command::Calc(arguments) => calc::run(&arguments),
-        Command::Migrate(arguments) => told(migrate::run(&arguments)),
-        Command::Serve(arguments) => told(serve::run(&arguments)),
-    }
-}
-
-/// Exit 0, or exit 1 with one clear line that says what to do.
-fn told(done: Result<(), Box<dyn Error + Send + Sync>>) -> ExitCode {
-    match done {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(error) => {
-            eprintln!("hankbook: {}", chain(error.as_ref()));
-            ExitCode::FAILURE
-        }
-    }
-}
-
-/// A failure with what caused it, each said once.
-fn chain(error: &(dyn Error + 'static)) -> String {
-    let mut text = error.to_string();
-    let mut next = error.source();
-    while let Some(cause) = next {
-        let cause_text = cause.to_string();
-        if !text.contains(&cause_text) {
-            text.push_str(": ");
-            text.push_str(&cause_text);
-        }
-        next = cause.source();
-    }
-    text
+    hankbook::main()
 }

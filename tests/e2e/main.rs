@@ -1,0 +1,4 @@
+//! Every journey through the real program, one module each, in one binary.
+//! It never looks inside the program: what it proves, a user could see.
+
+mod house;

@@ -1,0 +1,10 @@
+//! What every end-to-end test stands on: a private Postgres, the real program, a plant's clients.
+//! It never stands in for a part of the product.
+
+pub mod client;
+pub mod plant;
+pub mod shared;
+pub mod tokens;
+
+pub use client::{Answer, Client};
+pub use plant::{Options, Plant};
