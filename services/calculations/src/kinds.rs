@@ -5,8 +5,8 @@ use domain::fault::Faults;
 use prost::{DecodeError, Message};
 
 use crate::{
-    agents, blend, brine, composition, control_chart, convert, cook_projection, declaration, gs1,
-    instrument_check, net_contents, psychrometrics, scale, shrink,
+    agents, blend, brine, composition, control_chart, convert, cook_projection, cooling,
+    declaration, gs1, instrument_check, lethality, net_contents, psychrometrics, scale, shrink,
 };
 
 /// Why a kind gave no answer.
@@ -47,6 +47,8 @@ macro_rules! kinds {
 
 kinds! {
     "convert" "Convert" convert,
+    "cooling" "Cooling" cooling,
+    "lethality" "Lethality" lethality,
     "agents" "Agents" agents,
     "composition" "Composition" composition,
     "blend" "Blend" blend,

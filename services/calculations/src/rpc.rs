@@ -8,8 +8,8 @@ use wire::v1;
 use wire::v1::calculations_server::Calculations as Operations;
 
 use crate::{
-    agents, blend, brine, composition, control_chart, convert, cook_projection, declaration, gs1,
-    instrument_check, net_contents, psychrometrics, scale, shrink,
+    agents, blend, brine, composition, control_chart, convert, cook_projection, cooling,
+    declaration, gs1, instrument_check, lethality, net_contents, psychrometrics, scale, shrink,
 };
 
 /// The service; it has nothing to keep.
@@ -36,6 +36,17 @@ where
 impl Operations for Calculations {
     async fn convert(&self, request: Request<v1::ConvertRequest>) -> Answer<v1::ConvertResponse> {
         answer(request, convert::calculate).await
+    }
+
+    async fn cooling(&self, request: Request<v1::CoolingRequest>) -> Answer<v1::CoolingResponse> {
+        answer(request, cooling::calculate).await
+    }
+
+    async fn lethality(
+        &self,
+        request: Request<v1::LethalityRequest>,
+    ) -> Answer<v1::LethalityResponse> {
+        answer(request, lethality::calculate).await
     }
 
     async fn agents(&self, request: Request<v1::AgentsRequest>) -> Answer<v1::AgentsResponse> {

@@ -105,6 +105,20 @@ impl Exact {
             .then(|| Self(BigRational::new(BigInt::from(numerator), BigInt::from(denominator))))
     }
 
+    /// `numerator / denominator` of wide whole numbers; nothing when the denominator is 0.
+    pub fn ratio_wide(numerator: i128, denominator: i128) -> Option<Self> {
+        (denominator != 0)
+            .then(|| Self(BigRational::new(BigInt::from(numerator), BigInt::from(denominator))))
+    }
+
+    /// The greatest whole number not above `self x 10^decimals`, and true when it is equal;
+    /// nothing when it does not fit.
+    pub fn floor_at(&self, decimals: u32) -> Option<(i128, bool)> {
+        let scale = num_traits::pow(BigInt::from(10), decimals as usize);
+        let (floor, rest) = (self.0.numer() * scale).div_mod_floor(self.0.denom());
+        Some((floor.to_i128()?, rest.is_zero()))
+    }
+
     /// 0.
     pub fn zero() -> Self {
         Self(BigRational::zero())

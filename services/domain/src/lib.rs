@@ -7,6 +7,7 @@ pub mod fault;
 pub mod formula;
 pub mod gs1;
 pub mod haccp;
+pub mod heat;
 pub mod lot_code;
 pub mod merkle;
 pub mod packs;

@@ -1,6 +1,8 @@
 //! Limits and tables as data, each with citation, edition and a mark of how its text is known.
 //! It never judges: calculations read a rule's numbers and show the rule beside the verdict.
 
+pub mod plant;
+
 use crate::exact::Exact;
 
 /// How the text of a rule is known to us.
