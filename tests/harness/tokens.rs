@@ -8,7 +8,7 @@ use uuid::Uuid;
 pub fn claims(person: Uuid, roles: &[&str], now: i64) -> Claims {
     Claims {
         iss: ISSUER.into(),
-        aud: AUDIENCE.into(),
+        aud: vec![AUDIENCE.into()],
         sub: format!("person:{person}"),
         client_id: "tests".into(),
         iat: now,
@@ -16,6 +16,7 @@ pub fn claims(person: Uuid, roles: &[&str], now: i64) -> Claims {
         jti: Uuid::now_v7().to_string(),
         sid: Uuid::now_v7().to_string(),
         name: "Dana Okrent".into(),
+        version: 1,
         roles: roles.iter().map(|role| (*role).to_owned()).collect(),
         station: String::new(),
     }

@@ -55,7 +55,14 @@ fn exponent_form(text: &str) -> Option<Decimal> {
     let exponent: i32 = exponent.parse().ok()?;
     let (whole, part) = mantissa.split_once('.').unwrap_or((mantissa, ""));
     let digits: i128 = format!("{whole}{part}").parse().ok()?;
+    if digits == 0 {
+        return Some(Decimal::ZERO);
+    }
     let mut scale = i32::try_from(part.len()).ok()?.checked_sub(exponent)?;
+    // Beyond this the number cannot have 28 digits, and stepping there would take for ever.
+    if scale.unsigned_abs() as usize > 2 * MOST_DIGITS + part.len() {
+        return None;
+    }
     let mut digits = digits;
     while scale < 0 {
         digits = digits.checked_mul(10)?;
@@ -65,8 +72,7 @@ fn exponent_form(text: &str) -> Option<Decimal> {
         digits /= 10;
         scale -= 1;
     }
-    let scale = if digits == 0 { 0 } else { u32::try_from(scale).ok()? };
-    Decimal::try_from_i128_with_scale(digits, scale).ok()
+    Decimal::try_from_i128_with_scale(digits, u32::try_from(scale).ok()?).ok()
 }
 
 /// True when the whole text is a number as JSON writes it.
@@ -331,6 +337,9 @@ mod tests {
         assert_eq!(decimal("0.12345678901234567890123456789"), Err(NotADecimal));
         assert_eq!(decimal("1e400"), Err(NotADecimal));
         assert_eq!(decimal("1e-400"), Err(NotADecimal));
+        assert_eq!(decimal("1e2147483647"), Err(NotADecimal));
+        assert_eq!(decimal("1e-2147483647"), Err(NotADecimal));
+        assert_eq!(decimal("0e2147483647"), Ok(Decimal::ZERO));
     }
 
     proptest! {

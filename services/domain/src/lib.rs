@@ -6,6 +6,7 @@ pub mod exact;
 pub mod fault;
 pub mod formula;
 pub mod gs1;
+pub mod lot_code;
 pub mod merkle;
 pub mod packs;
 pub mod process;

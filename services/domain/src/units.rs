@@ -1,4 +1,4 @@
-//! Units of the trade with their exact conversions, so that a weight in pounds is judged as weighed.
+//! Units of the trade with their exact conversions: a weight in pounds is judged as weighed.
 //! It never rounds and never guesses a unit.
 
 use std::fmt;

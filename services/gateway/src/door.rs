@@ -62,10 +62,10 @@ pub fn open(gateway: Gateway, listener: TcpListener) -> io::Result<RestDoor> {
             let server = HttpServer::new(move || {
                 App::new()
                     .app_data(shared.clone())
-                    .route("/healthz", web::get().to(alive))
-                    .route("/readyz", web::get().to(ready))
-                    .route("/metrics", web::get().to(metrics))
-                    .route("/openapi.json", web::get().to(openapi_document))
+                    .service(own("/healthz", web::get().to(alive)))
+                    .service(own("/readyz", web::get().to(ready)))
+                    .service(own("/metrics", web::get().to(metrics)))
+                    .service(own("/openapi.json", web::get().to(openapi_document)))
                     .default_service(web::to(any))
             });
             let server = server.workers(WORKERS).shutdown_timeout(STOP_S).disable_signals();
@@ -81,6 +81,15 @@ pub fn open(gateway: Gateway, listener: TcpListener) -> io::Result<RestDoor> {
 
 fn new_request_id() -> String {
     records::new_id().to_string()
+}
+
+/// A path of the house itself, which is only read.
+fn own(path: &str, route: actix_web::Route) -> actix_web::Resource {
+    web::resource(path).route(route).default_service(web::to(only_read))
+}
+
+async fn only_read() -> HttpResponse {
+    answer::other_verbs("GET", &new_request_id())
 }
 
 async fn alive() -> HttpResponse {

@@ -5,27 +5,12 @@ use domain::fault::Faults;
 use platform::caller::Call;
 use platform::error::Failure;
 use platform::plant::Plant;
-use platform::records::Stamp;
-use platform::shape;
-use prost::Message;
+use platform::records::NewVersion;
 use serde_json::json;
-use uuid::Uuid;
 use wire::v1;
 
 use crate::store::partners::PartnerRow;
 use crate::store::places::PlaceRow;
-
-/// A version of something, about to be recorded: what it is of, and by whom.
-pub struct NewVersion<T> {
-    /// The thing that gets a new version.
-    pub of: Uuid,
-    /// True where the caller named it, so that it must exist.
-    pub is_known: bool,
-    /// Who records it and when.
-    pub stamp: Stamp,
-    /// What it says.
-    pub content: T,
-}
 
 /// What a version of a place says.
 #[derive(Clone)]
@@ -46,21 +31,6 @@ pub struct PartnerContent {
     pub in_use: bool,
 }
 
-fn version_of<T>(
-    (call, plant): (&Call, &Plant),
-    (id, of): ((&str, &str), (&str, &str)),
-    (message, mut faults): (&impl Message, Faults),
-    content: T,
-) -> Result<NewVersion<T>, Failure> {
-    let record = shape::record_id(id.1, id.0, &mut faults);
-    let known = shape::optional_id(of.1, of.0, &mut faults);
-    let record = faults.into_result(record)?;
-    let thing = known.unwrap_or(record);
-    let subject = format!("{}:{thing}", of.0);
-    let stamp = Stamp::of(call, plant, record, subject, message)?;
-    Ok(NewVersion { of: thing, is_known: known.is_some(), stamp, content })
-}
-
 /// Reads a place to add.
 pub fn place_in(
     call: &Call,
@@ -73,7 +43,7 @@ pub fn place_in(
         in_use: request.in_use.unwrap_or(true),
     };
     let names = (("id", request.id.as_str()), ("place", request.place.as_str()));
-    version_of((call, plant), names, (&request, Faults::new()), content)
+    NewVersion::read((call, plant), names, (&request, Faults::new()), content)
 }
 
 /// Reads a partner to add; it must be a supplier, a customer, or both.
@@ -95,7 +65,7 @@ pub fn partner_in(
         in_use: request.in_use.unwrap_or(true),
     };
     let names = (("id", request.id.as_str()), ("partner", request.partner.as_str()));
-    version_of((call, plant), names, (&request, faults), content)
+    NewVersion::read((call, plant), names, (&request, faults), content)
 }
 
 /// The entry of a place's version.

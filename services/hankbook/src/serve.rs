@@ -103,6 +103,7 @@ impl House {
         let tasks = Tasks::on(runtime.clone());
         let shared = self.shared(clock, tasks.clone())?;
         let services = Services::start(&shared, &self.database).map_err(|f| f.detail)?;
+        let password = services.first_password(&shared).await.map_err(|f| f.detail)?;
         let services = Arc::new(services);
         let keeper = shared.keeper.clone();
         let gateway = Gateway {
@@ -115,7 +116,7 @@ impl House {
         self.watch(&tasks);
         let rpc = gateway::open_rpc(&gateway, grpc, &tasks).await?;
         let rest = gateway::open_rest(gateway, http)?;
-        announce(&rest, &rpc);
+        announce(&rest, &rpc, password.as_deref());
         tokio::select! {
             _ = stop.0.recv() => {}
             _ = stop.1.recv() => {}
@@ -163,10 +164,14 @@ fn readiness(services: Arc<Services>) -> Readiness {
 }
 
 /// The lines that a person and a script read.
-fn announce(rest: &RestDoor, rpc: &RpcDoor) {
+fn announce(rest: &RestDoor, rpc: &RpcDoor, first_password: Option<&str>) {
     println!("Hankbook is ready.");
     println!("  pages and REST  http://{}", rest.address);
     println!("  gRPC            {}", rpc.address);
     println!("  contract        http://{}/openapi.json", rest.address);
+    if let Some(password) = first_password {
+        println!("Sign in as administrator with password {password}");
+        println!("This is shown once; the password must be changed at the first sign-in.");
+    }
     println!("Stop it with Ctrl-C.");
 }

@@ -10,13 +10,19 @@ use platform::db::Db;
 use platform::error::Failure;
 use platform::hop::{Hop, Hops};
 use platform::plant::Plant;
+use platform::revocation::Revocations;
 use platform::server;
 use platform::service::House;
 use platform::tasks::Tasks;
+use platform::tickets::Tickets;
 use platform::tokens::Signer;
+use platform::watch;
 use tonic::service::Routes;
 
 use crate::database::Database;
+
+/// The name under which the process itself listens to identity.
+const PROCESS: &str = "gateway";
 
 /// What all services of a process share.
 #[derive(Clone)]
@@ -38,6 +44,7 @@ impl Shared {
             tasks: self.tasks.clone(),
             hops: self.hops.clone(),
             keeper: self.keeper.clone(),
+            tickets: Tickets::of(self.keeper.verifier.clone()),
             signer: self.signer.clone(),
         }
     }
@@ -47,6 +54,8 @@ impl Shared {
 pub struct Services {
     /// Their pools, by name, for readiness and for the stop.
     pub pools: Vec<(&'static str, Db)>,
+    /// What was heard of identity.
+    revocations: Arc<Revocations>,
 }
 
 impl Services {
@@ -60,13 +69,27 @@ impl Services {
             genealogy::routes,
         )?;
         started.add((haccp::NAME, haccp::POOL_SIZE), haccp::SERVICES, haccp::routes)?;
+        started.add((identity::NAME, identity::POOL_SIZE), identity::SERVICES, identity::routes)?;
         shared.hops.fill(started.hops);
-        Ok(Self { pools: started.pools })
+        watch::start(&shared.house(PROCESS));
+        Ok(Self { pools: started.pools, revocations: shared.keeper.revocations.clone() })
+    }
+
+    /// The one-time password of the first administrator, at the first start of a plant.
+    pub async fn first_password(&self, shared: &Shared) -> Result<Option<String>, Failure> {
+        let own = self.pools.iter().find(|(name, _)| *name == identity::NAME);
+        match own {
+            Some((name, db)) => identity::first_administrator(db, &shared.house(name)).await,
+            None => Ok(None),
+        }
     }
 
     /// Why an entry would not be accepted now.
     pub async fn not_ready(&self) -> Vec<String> {
         let mut reasons = Vec::new();
+        if !self.revocations.was_heard() {
+            reasons.push("Identity was not heard yet.".to_owned());
+        }
         for (name, db) in &self.pools {
             if !db.is_ready().await {
                 reasons.push(format!("The database does not answer to {name}."));

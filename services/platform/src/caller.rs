@@ -205,8 +205,8 @@ impl Gatekeeper {
             return Ok(Party::Service(name.to_owned()));
         }
         let person = person(&claims).ok_or_else(|| refused("The token is not valid."))?;
-        if self.revocations.covers(Some(person.session), Some(person.id), claims.iat) {
-            return Err(refused("The session has ended."));
+        if self.revocations.covers(person.session, person.id, claims.version) {
+            return Err(refused("The session has ended or its rights have changed; refresh it."));
         }
         Ok(Party::Person(person))
     }

@@ -204,6 +204,9 @@ impl From<DieselError> for Failure {
         let (kind, detail) = match &error {
             DieselError::NotFound => (Kind::NotFound, "There is no such thing."),
             DieselError::DatabaseError(kind, about) => match kind {
+                DatabaseErrorKind::UniqueViolation if is_ticket(about.constraint_name()) => {
+                    (Kind::SignatureNeeded, "This ticket was used already; sign again.")
+                }
                 // Another call was faster with the same id or version: a new try sees its row.
                 DatabaseErrorKind::SerializationFailure | DatabaseErrorKind::UniqueViolation => {
                     (Kind::Contended, "Others changed the same rows; nothing was stored.")
@@ -223,6 +226,11 @@ impl From<DieselError> for Failure {
         };
         Self::new(kind, detail).with_cause(error)
     }
+}
+
+/// The UNIQUE column `ticket` of a signed record: a ticket is good for one record.
+fn is_ticket(constraint: Option<&str>) -> bool {
+    constraint.is_some_and(|name| name.ends_with("_ticket_key"))
 }
 
 /// Deadlocks and lock time-outs reach us as unknown kinds, told apart by the server's text.

@@ -18,4 +18,6 @@ pub mod service;
 pub mod shape;
 pub mod tasks;
 pub mod telemetry;
+pub mod tickets;
 pub mod tokens;
+pub mod watch;

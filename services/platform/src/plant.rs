@@ -6,6 +6,7 @@ use std::sync::{Arc, PoisonError, RwLock};
 use jiff::Timestamp;
 use jiff::civil::{Date, Time};
 use jiff::tz::TimeZone;
+use wire::v1::PlantSettings;
 
 /// How a plant counts its days.
 #[derive(Clone, Debug)]
@@ -20,17 +21,35 @@ pub struct Days {
 #[derive(Clone, Debug)]
 pub struct Plant {
     days: Arc<RwLock<Days>>,
+    settings: Arc<RwLock<PlantSettings>>,
 }
 
 impl Default for Plant {
     fn default() -> Self {
         let days = Days { zone: TimeZone::UTC, start: Time::midnight() };
-        Self { days: Arc::new(RwLock::new(days)) }
+        Self { days: Arc::new(RwLock::new(days)), settings: Arc::default() }
     }
 }
 
 impl Plant {
-    /// Puts new settings in force.
+    /// Puts the settings that identity sends in force; days keep their count when
+    /// the zone is unknown here.
+    pub fn set(&self, settings: PlantSettings) {
+        let zone = TimeZone::get(&settings.zone);
+        let start = settings.day_start.parse::<Time>();
+        match (zone, start) {
+            (Ok(zone), Ok(start)) => self.set_days(Days { zone, start }),
+            _ => tracing::error!(zone = settings.zone, "settings name no known zone or time"),
+        }
+        *self.settings.write().unwrap_or_else(PoisonError::into_inner) = settings;
+    }
+
+    /// The settings in force; version 0 until identity was heard.
+    pub fn settings(&self) -> PlantSettings {
+        self.settings.read().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// Puts a new way of counting days in force.
     pub fn set_days(&self, days: Days) {
         *self.days.write().unwrap_or_else(PoisonError::into_inner) = days;
     }

@@ -6,6 +6,7 @@ use diesel::query_builder::{AstPass, QueryFragment, QueryId};
 use diesel::result::QueryResult;
 use diesel::sql_types::{Array, Date, Text, Timestamptz, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
+use domain::fault::Faults;
 use jiff::Timestamp;
 use jiff::civil;
 use jiff_diesel::ToDiesel as _;
@@ -17,6 +18,7 @@ use uuid::Uuid;
 use crate::caller::{Call, Party};
 use crate::error::{Failure, Kind};
 use crate::plant::Plant;
+use crate::shape;
 
 /// A new id, made by the service for what no client named.
 #[expect(clippy::disallowed_methods, reason = "this is the one place that makes ids")]
@@ -136,6 +138,38 @@ impl Stamp {
         }
         let text = format!("The id {} belongs to another record; make a new one.", self.id);
         Err(Failure::new(Kind::IdInUse, text))
+    }
+}
+
+/// A version of something, about to be recorded: what it is of, and by whom.
+#[derive(Clone, Debug)]
+pub struct NewVersion<T> {
+    /// The thing that gets a new version.
+    pub of: Uuid,
+    /// True where the caller named it, so that it must exist.
+    pub is_known: bool,
+    /// Who records it and when.
+    pub stamp: Stamp,
+    /// What it says.
+    pub content: T,
+}
+
+impl<T> NewVersion<T> {
+    /// Reads which thing gets a version under which record id; both are pairs of a field's name
+    /// and its text, and an empty thing is a new one with the record's id. Gives all faults.
+    pub fn read(
+        (call, plant): (&Call, &Plant),
+        (id, of): ((&str, &str), (&str, &str)),
+        (message, mut faults): (&impl Message, Faults),
+        content: T,
+    ) -> Result<Self, Failure> {
+        let record = shape::record_id(id.1, id.0, &mut faults);
+        let known = shape::optional_id(of.1, of.0, &mut faults);
+        let record = faults.into_result(record)?;
+        let thing = known.unwrap_or(record);
+        let subject = format!("{}:{thing}", of.0);
+        let stamp = Stamp::of(call, plant, record, subject, message)?;
+        Ok(Self { of: thing, is_known: known.is_some(), stamp, content })
     }
 }
 

@@ -15,14 +15,14 @@ pub const SILENCE_MAX: Duration = Duration::from_secs(30);
 /// The sessions ended and the persons whose earlier tokens no longer count.
 pub struct Revocations {
     sessions: RwLock<HashMap<Uuid, i64>>,
-    /// Tokens of a person issued before this second are void (roles or password changed).
-    not_before: RwLock<HashMap<Uuid, i64>>,
+    /// Tokens that name an earlier version of the person are void: the roles have changed since.
+    versions: RwLock<HashMap<Uuid, i32>>,
     heard: Mutex<Option<Instant>>,
 }
 
 impl Default for Revocations {
     fn default() -> Self {
-        Self { sessions: RwLock::default(), not_before: RwLock::default(), heard: Mutex::new(None) }
+        Self { sessions: RwLock::default(), versions: RwLock::default(), heard: Mutex::new(None) }
     }
 }
 
@@ -33,10 +33,12 @@ impl Revocations {
         sessions.insert(session, until);
     }
 
-    /// Tokens of a person issued before `second` are void.
-    pub fn void_before(&self, person: Uuid, second: i64) {
-        let mut persons = self.not_before.write().unwrap_or_else(PoisonError::into_inner);
-        persons.insert(person, second);
+    /// Tokens of a person that name a version before `version` are void. Versions and not times:
+    /// a token of the same second is told apart, and a simulated clock may stand still.
+    pub fn void_before(&self, person: Uuid, version: i32) {
+        let mut versions = self.versions.write().unwrap_or_else(PoisonError::into_inner);
+        let known = versions.entry(person).or_insert(version);
+        *known = version.max(*known);
     }
 
     /// Identity was heard: its heartbeat or a change.
@@ -46,14 +48,19 @@ impl Revocations {
         sessions.retain(|_, until| *until > now_second);
     }
 
-    /// True for a session that has ended or a token older than the person's last change.
-    pub fn covers(&self, session: Option<Uuid>, person: Option<Uuid>, issued: i64) -> bool {
+    /// True for a session that has ended, or a token that names too old a version of its person.
+    pub fn covers(&self, session: Uuid, person: Uuid, version: i32) -> bool {
         let sessions = self.sessions.read().unwrap_or_else(PoisonError::into_inner);
-        if session.is_some_and(|session| sessions.contains_key(&session)) {
+        if sessions.contains_key(&session) {
             return true;
         }
-        let persons = self.not_before.read().unwrap_or_else(PoisonError::into_inner);
-        person.and_then(|person| persons.get(&person)).is_some_and(|second| issued < *second)
+        let versions = self.versions.read().unwrap_or_else(PoisonError::into_inner);
+        versions.get(&person).is_some_and(|least| version < *least)
+    }
+
+    /// True once identity was heard at all: before that nobody's rights are known.
+    pub fn was_heard(&self) -> bool {
+        self.heard.lock().unwrap_or_else(PoisonError::into_inner).is_some()
     }
 
     /// True when identity has been silent for too long: signatures and releases are refused.
@@ -70,21 +77,23 @@ mod tests {
     #[test]
     fn an_ended_session_is_covered_until_its_tokens_are_gone() {
         let revocations = Revocations::default();
-        let session = Uuid::from_u128(7);
-        assert!(!revocations.covers(Some(session), None, 100));
+        let (session, person) = (Uuid::from_u128(7), Uuid::from_u128(8));
+        assert!(!revocations.covers(session, person, 1));
         revocations.end_session(session, 700);
-        assert!(revocations.covers(Some(session), None, 100));
+        assert!(revocations.covers(session, person, 1));
         revocations.hear(700);
-        assert!(!revocations.covers(Some(session), None, 100));
+        assert!(!revocations.covers(session, person, 1));
     }
 
     #[test]
-    fn a_changed_person_voids_earlier_tokens_only() {
+    fn changed_rights_void_tokens_of_earlier_versions_only() {
         let revocations = Revocations::default();
-        let person = Uuid::from_u128(8);
-        revocations.void_before(person, 200);
-        assert!(revocations.covers(None, Some(person), 199));
-        assert!(!revocations.covers(None, Some(person), 200));
+        let (session, person) = (Uuid::from_u128(7), Uuid::from_u128(8));
+        revocations.void_before(person, 3);
+        revocations.void_before(person, 2);
+        assert!(revocations.covers(session, person, 2));
+        assert!(!revocations.covers(session, person, 3));
+        assert!(!revocations.covers(session, Uuid::from_u128(9), 1));
     }
 
     #[test]

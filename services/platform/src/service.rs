@@ -9,6 +9,7 @@ use crate::error::Failure;
 use crate::hop::{Hop, Hops};
 use crate::plant::Plant;
 use crate::tasks::Tasks;
+use crate::tickets::Tickets;
 use crate::tokens::Signer;
 
 /// The house as one service sees it.
@@ -26,6 +27,8 @@ pub struct House {
     pub hops: Hops,
     /// The gate in front of every route.
     pub keeper: Gatekeeper,
+    /// Redeems signature tickets.
+    pub tickets: Tickets,
     /// Signs the tokens by which services call each other.
     pub signer: Arc<Signer>,
 }

@@ -14,7 +14,8 @@ use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use jiff::Timestamp;
 use jsonwebtoken::{Algorithm, DecodingKey, EncodingKey, Header, Validation, decode, encode};
-use serde::{Deserialize, Serialize};
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Deserializer, Serialize};
 use sha2::{Digest, Sha256};
 
 use crate::clock::Clock;
@@ -25,8 +26,12 @@ pub const ISSUER: &str = "https://hankbook.invalid/identity";
 pub const AUDIENCE: &str = "hankbook";
 /// How long an access token lasts.
 pub const LIFE_S: i64 = 600;
+/// What the head of an access token calls it (RFC 9068).
+const ACCESS_TYPE: &str = "at+jwt";
 /// Verified tokens kept by hash; the oldest half goes when there are more.
 const CACHE_MAX: usize = 4096;
+/// How far ahead of our clock a token may have been issued.
+const FUTURE_MAX_S: i64 = 60;
 /// The longest token looked at.
 const TOKEN_MAX: usize = 4096;
 
@@ -35,8 +40,9 @@ const TOKEN_MAX: usize = 4096;
 pub struct Claims {
     /// Issuer.
     pub iss: String,
-    /// Audience.
-    pub aud: String,
+    /// Audiences: in a token one text or a list of them.
+    #[serde(deserialize_with = "one_or_more")]
+    pub aud: Vec<String>,
     /// `person:UUID`, `device:UUID` or `service:NAME`.
     pub sub: String,
     /// The program that asked for it.
@@ -59,6 +65,40 @@ pub struct Claims {
     /// The station at which the session was opened.
     #[serde(default)]
     pub station: String,
+    /// The version of the person whose name and roles these are; 0 for a service.
+    #[serde(default)]
+    pub version: i32,
+}
+
+fn one_or_more<'d, D: Deserializer<'d>>(from: D) -> Result<Vec<String>, D::Error> {
+    #[derive(Deserialize)]
+    #[serde(untagged)]
+    enum Audiences {
+        One(String),
+        More(Vec<String>),
+    }
+    Ok(match Audiences::deserialize(from)? {
+        Audiences::One(one) => vec![one],
+        Audiences::More(more) => more,
+    })
+}
+
+/// What a token must say to be one of ours.
+#[derive(Clone, Debug)]
+pub struct Expected {
+    /// Who issued it.
+    pub issuer: String,
+    /// Whom it is for.
+    pub audience: String,
+    /// How far the issuer's clock may be off, in seconds.
+    pub leeway_s: i64,
+}
+
+impl Default for Expected {
+    /// The plant's own tokens, which come from this very clock.
+    fn default() -> Self {
+        Self { issuer: ISSUER.into(), audience: AUDIENCE.into(), leeway_s: 0 }
+    }
 }
 
 /// Why a token is refused; the caller learns only that it must sign in.
@@ -115,10 +155,19 @@ impl Signer {
         &self.public
     }
 
-    /// A signed token.
+    /// A signed access token.
     pub fn sign(&self, claims: &Claims) -> Result<String, jsonwebtoken::errors::Error> {
+        self.sign_as(ACCESS_TYPE, claims)
+    }
+
+    /// A signed token of another sort, told apart by `kind` in its head (RFC 8725, 3.11).
+    pub fn sign_as(
+        &self,
+        kind: &str,
+        claims: &impl Serialize,
+    ) -> Result<String, jsonwebtoken::errors::Error> {
         let mut header = Header::new(Algorithm::ES256);
-        header.typ = Some("at+jwt".into());
+        header.typ = Some(kind.into());
         header.kid = Some(self.kid.clone());
         encode(&header, claims, &self.key)
     }
@@ -132,7 +181,7 @@ impl Signer {
         let iat = clock.now().as_second();
         self.sign(&Claims {
             iss: ISSUER.into(),
-            aud: AUDIENCE.into(),
+            aud: vec![AUDIENCE.into()],
             sub: format!("service:{service}"),
             client_id: service.into(),
             iat,
@@ -142,6 +191,7 @@ impl Signer {
             name: format!("system/{service}"),
             roles: Vec::new(),
             station: String::new(),
+            version: 0,
         })
     }
 }
@@ -163,21 +213,31 @@ type Cached = HashMap<[u8; 32], Claims>;
 /// Checks tokens; a signature once checked is remembered until its token expires.
 pub struct Verifier {
     keys: HashMap<String, DecodingKey>,
+    expected: Expected,
     seen: Mutex<Cached>,
     clock: Clock,
 }
 
 impl Verifier {
-    /// A verifier of tokens signed by any of `keys`.
+    /// A verifier of the plant's own tokens, signed by any of `keys`.
     pub fn new(keys: &[PublicKey], clock: Clock) -> Result<Self, jsonwebtoken::errors::Error> {
+        Self::expecting(Expected::default(), keys, clock)
+    }
+
+    /// A verifier of tokens of a named issuer for a named audience.
+    pub fn expecting(
+        expected: Expected,
+        keys: &[PublicKey],
+        clock: Clock,
+    ) -> Result<Self, jsonwebtoken::errors::Error> {
         let keys = keys
             .iter()
             .map(|key| Ok((key.kid.clone(), DecodingKey::from_ec_components(&key.x, &key.y)?)))
             .collect::<Result<_, jsonwebtoken::errors::Error>>()?;
-        Ok(Self { keys, seen: Mutex::default(), clock })
+        Ok(Self { keys, expected, seen: Mutex::default(), clock })
     }
 
-    /// What a token says, once its form, key, issuer, audience and time are right.
+    /// What an access token says, once its form, key, issuer, audience and time are right.
     pub fn verify(&self, token: &str) -> Result<Claims, TokenError> {
         if token.len() > TOKEN_MAX {
             return Err(TokenError::Invalid);
@@ -187,34 +247,45 @@ impl Verifier {
         let claims = match known {
             Some(claims) => claims,
             None => {
-                let claims = self.check_signature(token)?;
+                let claims = self.open::<Claims>(ACCESS_TYPE, token)?;
                 self.remember(hash, &claims);
                 claims
             }
         };
-        let now = self.clock.now().as_second();
-        if claims.exp <= now {
-            return Err(TokenError::Expired);
-        }
-        // A token from the future comes from a clock that is off, or from a forger.
-        if claims.iat > now + 60 { Err(TokenError::Invalid) } else { Ok(claims) }
+        self.judge_time(claims.iat, claims.exp)?;
+        Ok(claims)
     }
 
-    fn check_signature(&self, token: &str) -> Result<Claims, TokenError> {
+    /// What a token of the sort `kind` says, once its form, key, issuer and audience are right.
+    /// Time is not judged: [`Self::judge_time`] does that.
+    pub fn open<T: DeserializeOwned>(&self, kind: &str, token: &str) -> Result<T, TokenError> {
+        if token.len() > TOKEN_MAX {
+            return Err(TokenError::Invalid);
+        }
         let header = jsonwebtoken::decode_header(token).map_err(|_| TokenError::Invalid)?;
         let typ = header.typ.as_deref().unwrap_or_default().to_ascii_lowercase();
-        let is_access_token = matches!(typ.as_str(), "at+jwt" | "application/at+jwt");
+        let is_of_kind = typ.strip_prefix("application/").unwrap_or(&typ) == kind;
         let key = header.kid.as_ref().and_then(|kid| self.keys.get(kid));
-        let key = key.filter(|_| is_access_token && header.alg == Algorithm::ES256);
+        let key = key.filter(|_| is_of_kind && header.alg == Algorithm::ES256);
         let mut rules = Validation::new(Algorithm::ES256);
-        rules.set_issuer(&[ISSUER]);
-        rules.set_audience(&[AUDIENCE]);
+        rules.set_issuer(&[&self.expected.issuer]);
+        rules.set_audience(&[&self.expected.audience]);
         rules.set_required_spec_claims(&["iss", "aud", "sub", "exp"]);
         // Time is judged by the plant's clock, which may be simulated.
         rules.validate_exp = false;
-        decode::<Claims>(token, key.ok_or(TokenError::Invalid)?, &rules)
+        decode::<T>(token, key.ok_or(TokenError::Invalid)?, &rules)
             .map(|data| data.claims)
             .map_err(|_| TokenError::Invalid)
+    }
+
+    /// Refuses what has expired or was issued in the future, by the plant's clock.
+    pub fn judge_time(&self, issued_at: i64, expires_at: i64) -> Result<(), TokenError> {
+        let now = self.clock.now().as_second();
+        if expires_at.saturating_add(self.expected.leeway_s) <= now {
+            return Err(TokenError::Expired);
+        }
+        // A token from the future comes from a clock that is off, or from a forger.
+        if issued_at > now + FUTURE_MAX_S { Err(TokenError::Invalid) } else { Ok(()) }
     }
 
     fn remember(&self, hash: [u8; 32], claims: &Claims) {
@@ -234,3 +305,6 @@ impl Verifier {
 pub fn instant(seconds: i64) -> Timestamp {
     Timestamp::from_second(seconds).unwrap_or(Timestamp::UNIX_EPOCH)
 }
+
+#[cfg(test)]
+mod tests;

@@ -25,6 +25,8 @@ pub struct FieldRules {
     pub max_items: Option<u32>,
     /// A regular expression that the whole text matches.
     pub pattern: Option<String>,
+    /// What such a text is, where a name says it better than the pattern.
+    pub pattern_name: Option<&'static str>,
     /// The least value, itself allowed.
     pub min: Option<Decimal>,
     /// The greatest value, itself allowed.
@@ -32,6 +34,12 @@ pub struct FieldRules {
     /// The words that a text may be; empty: any.
     pub one_word_of: Vec<String>,
 }
+
+/// A UUID in its hyphenated form.
+const UUID: &str = "[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{12}";
+/// The same of version 7, variant of RFC 9562.
+const RECORD_ID: &str =
+    "[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-7[0-9a-fA-F]{3}-[89abAB][0-9a-fA-F]{3}-[0-9a-fA-F]{12}";
 
 /// Everything wrong with the field options of every message, and with how messages are used.
 pub fn problems(pool: &DescriptorPool) -> Vec<String> {
@@ -72,6 +80,14 @@ fn both_ways(pool: &DescriptorPool) -> Vec<String> {
 /// The rules of a field, or why its options do not fit its type.
 pub fn rules_of(field: &FieldDescriptor) -> Result<FieldRules, String> {
     let options = Options::of(field);
+    let (id_pattern, pattern_name) = match (options.truth("record_id"), options.truth("uuid")) {
+        (true, _) => (Some(RECORD_ID), Some("be a UUID of version 7, made by the caller")),
+        (_, true) => (Some(UUID), Some("be a UUID, as 01997000-0000-7000-8000-000000000001")),
+        _ => (None, None),
+    };
+    if id_pattern.is_some() && options.text("pattern").is_some() {
+        return Err("an id has its own pattern".into());
+    }
     let rules = FieldRules {
         required: options.truth("required"),
         output_only: options.truth("output_only"),
@@ -79,7 +95,8 @@ pub fn rules_of(field: &FieldDescriptor) -> Result<FieldRules, String> {
         decimal: options.truth("decimal"),
         max_len: options.number("max_len"),
         max_items: options.number("max_items"),
-        pattern: options.text("pattern"),
+        pattern: id_pattern.map(str::to_owned).or_else(|| options.text("pattern")),
+        pattern_name,
         min: options.limit("min")?,
         max: options.limit("max")?,
         one_word_of: options.words("one_word_of"),

@@ -128,7 +128,13 @@ fn judge_text(field: &Field, text: &str, faults: &mut Vec<String>) {
     if let Some(most) = rules.max_len.filter(too_long) {
         faults.push(format!("must have at most {most} characters"));
     } else if let Some(pattern) = rules.pattern.as_ref().filter(|_| !field.matches(text)) {
-        faults.push(format!("must match {pattern}"));
+        match rules.pattern_name {
+            Some(name) => faults.push(format!("must {name}")),
+            None => faults.push(format!("must match {pattern}")),
+        }
+    }
+    if text.contains('\0') {
+        faults.push("must not contain the character U+0000".into());
     }
     if !rules.one_word_of.is_empty() && !rules.one_word_of.iter().any(|word| word == text) {
         faults.push(one_of(&rules.one_word_of.join(", ")));

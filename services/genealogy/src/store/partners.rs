@@ -6,11 +6,11 @@ use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::{Timestamp, ToDiesel as _};
 use platform::error::Failure;
 use platform::pages::Page;
-use platform::records;
+use platform::records::{self, NewVersion};
 use uuid::Uuid;
 
 use crate::schema::partner;
-use crate::shape::{NewVersion, PartnerContent, partner_entry};
+use crate::shape::{PartnerContent, partner_entry};
 
 /// A version of a partner.
 #[derive(Clone, Debug, Queryable, Selectable, Insertable)]
@@ -84,7 +84,7 @@ pub async fn last(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Partn
     Ok(found)
 }
 
-/// The newest version of each partner, in the order of their ids (the order in which they were made).
+/// The newest version of each partner, in the order in which they were made.
 pub async fn list(conn: &mut AsyncPgConnection, page: &Page) -> Result<Vec<PartnerRow>, Failure> {
     let after = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::nil());
     let rows = partner::table

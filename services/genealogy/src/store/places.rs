@@ -6,11 +6,11 @@ use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::{Timestamp, ToDiesel as _};
 use platform::error::Failure;
 use platform::pages::Page;
-use platform::records;
+use platform::records::{self, NewVersion};
 use uuid::Uuid;
 
 use crate::schema::place;
-use crate::shape::{NewVersion, PlaceContent, place_entry};
+use crate::shape::{PlaceContent, place_entry};
 
 /// A version of a place.
 #[derive(Clone, Debug, Queryable, Selectable, Insertable)]
@@ -78,7 +78,7 @@ pub async fn last(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Place
     Ok(found)
 }
 
-/// The newest version of each place, in the order of their ids (the order in which they were made).
+/// The newest version of each place, in the order in which they were made.
 pub async fn list(conn: &mut AsyncPgConnection, page: &Page) -> Result<Vec<PlaceRow>, Failure> {
     let after = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::nil());
     let rows = place::table

@@ -1,0 +1,9 @@
+//! This service's rows in Postgres.
+//! It never speaks of messages or of other schemas.
+
+pub mod credentials;
+pub mod people;
+pub mod sessions;
+pub mod settings;
+pub mod stations;
+pub mod tries;
