@@ -43,22 +43,19 @@ fn read(request: &AgentsRequest, faults: &mut Faults, cautions: &mut Vec<String>
     let pump_pct = shape::percentage(request.pump_pct.as_deref(), "pump_pct", faults);
     let pickle = class.and_then(|class| {
         check_pickle(request, class, faults, cautions);
-        let takes_pickle = class.is_pumped() || class.is_immersion();
-        pickle_mass.filter(|_| takes_pickle).map(|mass| Pickle { mass, pump_pct })
+        pickle_mass.filter(|_| takes_pickle(class)).map(|mass| Pickle { mass, pump_pct })
     });
-    let meat = match (&request.meat_mass, lines.as_ref()) {
-        (Some(_), Some(lines)) if !lines.meat.is_empty() => {
-            faults.add("meat_mass", "must not stand beside lines marked meat");
-            None
-        }
-        (Some(_), _) => given,
-        (None, lines) => lines.and_then(|lines| sum_of_meat(lines, faults)),
-    };
-    let lines = lines?;
-    let does_without = pickle.as_ref().is_some_and(|pickle| pickle.pump_pct.is_some());
-    if request.meat_mass.is_none() && lines.meat.is_empty() && !does_without {
+    let has_meat_lines = request.lines.iter().any(|line| line.meat == Some(true));
+    let does_without = request.pickle_mass.is_some() && request.pump_pct.is_some();
+    if request.meat_mass.is_some() && has_meat_lines {
+        faults.add("meat_mass", "must not stand beside lines marked meat");
+    }
+    let needs_meat = !does_without || class.is_some_and(|class| !takes_pickle(class));
+    if request.meat_mass.is_none() && !has_meat_lines && needs_meat {
         faults.add("meat_mass", "is needed, or lines marked meat");
     }
+    let lines = lines?;
+    let meat = given.or_else(|| sum_of_meat(&lines, faults));
     let unit = lines.unit;
     let batch = Batch {
         class: class?,
@@ -73,6 +70,10 @@ fn read(request: &AgentsRequest, faults: &mut Faults, cautions: &mut Vec<String>
     Some(batch)
 }
 
+fn takes_pickle(class: ProductClass) -> bool {
+    class.is_pumped() || class.is_immersion()
+}
+
 /// A pickle needs its pump in a pumped class, and an immersed class needs its pickle.
 fn check_pickle(
     request: &AgentsRequest,
@@ -81,7 +82,7 @@ fn check_pickle(
     cautions: &mut Vec<String>,
 ) {
     let (has_pickle, has_pump) = (request.pickle_mass.is_some(), request.pump_pct.is_some());
-    if !class.is_pumped() && !class.is_immersion() {
+    if !takes_pickle(class) {
         if has_pickle || has_pump {
             let word = class.word();
             cautions.push(format!("pickle_mass and pump_pct are not used for {word}."));

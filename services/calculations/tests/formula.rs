@@ -117,7 +117,7 @@ proptest! {
         targets in vec(blend_target(), 0..3),
     ) {
         match blend::calculate(v1::BlendRequest { materials, total_kg, targets }) {
-            Ok(answer) => prop_assert!(answer.total_cost.is_some() != !answer.conflicts.is_empty()),
+            Ok(answer) => prop_assert!(answer.total_cost.is_some() == answer.conflicts.is_empty()),
             Err(faults) => prop_assert!(!faults.is_empty()),
         }
     }
