@@ -8,6 +8,7 @@ mod store;
 
 use platform::db::Db;
 use platform::hop::{INTERNAL_MESSAGE_MAX, MESSAGE_MAX};
+use platform::idempotency;
 use platform::outbox::Outbox;
 use platform::service::House;
 use tonic::service::Routes;
@@ -34,6 +35,7 @@ pub struct Genealogy {
 pub fn routes(db: Db, house: House) -> Routes {
     let outbox = Outbox::new(NAME, db.clone());
     outbox.start(&house);
+    idempotency::prune(NAME, db.clone(), &house);
     let service = Genealogy { db, house, outbox };
     let internal = GenealogyInternalServer::new(service.clone());
     Routes::new(GenealogyServer::new(service).max_decoding_message_size(MESSAGE_MAX))

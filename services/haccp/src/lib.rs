@@ -9,6 +9,7 @@ mod store;
 
 use platform::db::Db;
 use platform::hop::{INTERNAL_MESSAGE_MAX, MESSAGE_MAX};
+use platform::idempotency;
 use platform::outbox::Outbox;
 use platform::service::House;
 use tonic::service::Routes;
@@ -35,6 +36,7 @@ pub struct Haccp {
 pub fn routes(db: Db, house: House) -> Routes {
     let outbox = Outbox::new(NAME, db.clone());
     outbox.start(&house);
+    idempotency::prune(NAME, db.clone(), &house);
     let service = Haccp { db, house, outbox, plans: plans::Versions::default() };
     let inner = HaccpInternalServer::new(service.clone());
     Routes::new(HaccpServer::new(service).max_decoding_message_size(MESSAGE_MAX))

@@ -2,6 +2,7 @@
 //! It never holds a rule; it only puts the parts together.
 
 mod calc;
+mod clock_check;
 pub mod database;
 mod folder;
 pub mod migrate;

@@ -19,6 +19,7 @@ use platform::tokens::Signer;
 use platform::watch;
 use tonic::service::Routes;
 
+use crate::clock_check::ClockCheck;
 use crate::database::Database;
 
 /// The name under which the process itself listens to identity.
@@ -56,6 +57,7 @@ pub struct Services {
     pub pools: Vec<(&'static str, Db)>,
     /// What was heard of identity.
     revocations: Arc<Revocations>,
+    clocks: ClockCheck,
 }
 
 impl Services {
@@ -72,7 +74,12 @@ impl Services {
         started.add((identity::NAME, identity::POOL_SIZE), identity::SERVICES, identity::routes)?;
         shared.hops.fill(started.hops);
         watch::start(&shared.house(PROCESS));
-        Ok(Self { pools: started.pools, revocations: shared.keeper.revocations.clone() })
+        let clocks = ClockCheck::default();
+        if let Some((_, db)) = started.pools.first() {
+            clocks.start(db.clone(), shared.clock.clone(), &shared.tasks);
+        }
+        let revocations = shared.keeper.revocations.clone();
+        Ok(Self { pools: started.pools, revocations, clocks })
     }
 
     /// The one-time password of the first administrator, at the first start of a plant.
@@ -95,6 +102,7 @@ impl Services {
                 reasons.push(format!("The database does not answer to {name}."));
             }
         }
+        reasons.extend(self.clocks.fault());
         reasons
     }
 

@@ -40,6 +40,7 @@ pub struct Identity {
 /// The routes of the service.
 pub fn routes(db: Db, house: House) -> Routes {
     rpc::watch::start_pruning(&db, &house);
+    platform::idempotency::prune(NAME, db.clone(), &house);
     let service =
         Identity { db, house, hasher: password::Hasher::default(), changed: Arc::default() };
     let internal = IdentityInternalServer::new(service.clone());

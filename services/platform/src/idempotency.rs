@@ -1,16 +1,25 @@
 //! Same key, same answer: what makes a repeated write harmless where no record id does.
 //! It never keeps the answer of a write that did not commit.
 
+use std::time::Duration;
+
 use diesel::sql_types::{Bytea, Text, Timestamptz};
 use diesel::{OptionalExtension, QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
+use jiff::SignedDuration;
 use jiff_diesel::ToDiesel as _;
 use prost::Message;
 
 use crate::caller::Call;
+use crate::db::Db;
 use crate::error::{Failure, Kind};
 use crate::records;
+use crate::service::House;
 
+/// How long an answer is kept.
+const KEPT_DAYS: i64 = 14;
+/// How often old answers are removed.
+const PRUNE_EVERY: Duration = Duration::from_secs(3600);
 /// The longest key.
 const KEY_MAX: usize = 128;
 
@@ -31,6 +40,33 @@ struct Kept {
     fingerprint: Vec<u8>,
     #[diesel(sql_type = Bytea)]
     answer: Vec<u8>,
+}
+
+/// Removes answers kept for longer than 14 days, until the stop.
+pub fn prune(schema: &'static str, db: Db, house: &House) {
+    let (clock, tasks) = (house.clock.clone(), house.tasks.clone());
+    house.tasks.spawn(async move {
+        while !tasks.is_stopping() {
+            let oldest = clock.now().checked_sub(SignedDuration::from_hours(24 * KEPT_DAYS));
+            if let Ok(oldest) = oldest {
+                let pruned = db.append("platform.prune_idempotency", move |conn| {
+                    let oldest = oldest.to_diesel();
+                    let text = format!("DELETE FROM {schema}.idempotency WHERE kept_at < $1");
+                    Box::pin(async move {
+                        let query = sql_query(text).bind::<Timestamptz, _>(oldest);
+                        Ok(query.execute(conn).await?)
+                    })
+                });
+                if let Err(failure) = pruned.await {
+                    tracing::warn!(schema, kind = ?failure.kind, "kept answers not removed");
+                }
+            }
+            tokio::select! {
+                () = tokio::time::sleep(PRUNE_EVERY) => {}
+                () = tasks.stopping() => {}
+            }
+        }
+    });
 }
 
 impl Keyed {
