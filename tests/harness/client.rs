@@ -33,6 +33,16 @@ impl Client {
         Self { base: base.to_owned(), token, http: reqwest::Client::new() }
     }
 
+    /// The same caller at another address: a program that was started again has another port.
+    pub fn at(&self, base: &str) -> Self {
+        Self { base: base.to_owned(), ..self.clone() }
+    }
+
+    /// The same address with another token.
+    pub fn with_token(&self, token: impl Into<String>) -> Self {
+        Self { token: Some(token.into()), ..self.clone() }
+    }
+
     /// Its token.
     pub fn token(&self) -> Option<&str> {
         self.token.as_deref()
