@@ -106,8 +106,8 @@ async fn a_lot_needs_a_plan_a_supplier_and_a_place() {
     let goods = Goods::quickly(&plant).await;
     let operator = plant.with_roles(&["OPERATOR"]);
     let stranger = Goods { plan: new_id().to_string(), ..goods.another_lot() };
-    let call = operator.post("/v1/lots", &stranger.lot_body());
-    let answer = refused(&plant, (409, "refused"), call).await;
+    let body = stranger.lot_body();
+    let answer = refused(&plant, (409, "refused"), operator.post("/v1/lots", &body)).await;
     assert_eq!(answer.json["reasons"][0]["code"], "PLAN_NOT_IN_FORCE");
     let mut body = goods.another_lot().lot_body();
     body["supplier"] = json!(goods.place);
@@ -135,11 +135,11 @@ async fn a_version_no_longer_in_force_judges_only_its_own_lots() {
     operator.post("/v1/lots", &newer.lot_body()).await.ok();
     bound(&plant, &newer.lot).await;
     operator.post("/v1/readings", &goods.reading("35")).await.ok();
-    let call = operator.post("/v1/readings", &newer.reading("35"));
-    let answer = refused(&plant, (409, "refused"), call).await;
+    let body = newer.reading("35");
+    let answer = refused(&plant, (409, "refused"), operator.post("/v1/readings", &body)).await;
     assert_eq!(answer.json["reasons"][0]["code"], "PLAN_NOT_IN_FORCE");
-    let call = operator.post("/v1/readings", &newer.reading("99"));
-    refused(&plant, (409, "refused"), call).await;
+    let body = newer.reading("99");
+    refused(&plant, (409, "refused"), operator.post("/v1/readings", &body)).await;
     let mut both = goods.reading("35");
     both["lots"] = json!([goods.lot, newer.lot]);
     refused(&plant, (409, "refused"), operator.post("/v1/readings", &both)).await;
@@ -225,8 +225,9 @@ async fn a_device_whose_clock_is_off_is_refused_but_what_has_happened_is_marked(
         let told = operator.post_with(path, &body, &headers).await.ok();
         assert_eq!((&told["clockOff"], &told["happened"]), (&json!(is_off), &json!(true)));
     }
-    let answer = operator.post_with(path, &goods.reading("35"), &[("device-time", "noon")]);
-    let answer = refused(&plant, (400, "bad-input"), answer).await;
+    let (body, headers) = (goods.reading("35"), [("device-time", "noon")]);
+    let call = operator.post_with(path, &body, &headers);
+    let answer = refused(&plant, (400, "bad-input"), call).await;
     assert_eq!(answer.fields(), ["Device-Time"]);
     plant.stop().await;
 }

@@ -169,7 +169,7 @@ async fn a_service_is_no_person() {
     let service = Claims { sub: "service:genealogy".into(), ..claims() };
     let token = plant.signer().sign(&service).expect("a token");
     let client = Client::new(&plant.http, Some(token));
-    let call = client.post("/v1/readings", &goods.reading("35"));
-    super::refused(&plant, (403, "not-allowed"), call).await;
+    let body = goods.reading("35");
+    super::refused(&plant, (403, "not-allowed"), client.post("/v1/readings", &body)).await;
     plant.stop().await;
 }
