@@ -6,7 +6,6 @@ use harness::{Client, Plant};
 use platform::records::new_id;
 use reqwest::Method;
 use serde_json::json;
-use uuid::Uuid;
 
 async fn raw(client: &Client, path: &str, body: impl Into<reqwest::Body>) -> harness::Answer {
     let request = client.request(Method::POST, path);
