@@ -123,3 +123,8 @@ impl Answer {
         violations.iter().filter_map(|violation| violation["field"].as_str()).collect()
     }
 }
+
+/// How many items a list of an answer has: an empty list is left out.
+pub fn length(list: &Value) -> usize {
+    list.as_array().map_or(0, Vec::len)
+}

@@ -3,6 +3,7 @@
 
 use std::time::Duration;
 
+use harness::client::length;
 use harness::plant::START;
 use harness::{Client, Plant};
 use platform::records::new_id;
@@ -13,9 +14,6 @@ use uuid::Uuid;
 
 use super::crew::{Crew, Person};
 use super::tickets::session_of;
-
-/// The limit of the check that these tests read, in [degF].
-pub const AT_MOST: &str = "40";
 
 /// What readings need.
 #[derive(Clone, Debug)]
@@ -32,7 +30,7 @@ pub struct Goods {
 pub fn plan_body() -> Value {
     json!({ "content": { "name": "Receiving of raw meat", "binds": "received", "checks": [{
         "code": "CCP-1", "title": "Meat temperature at receiving", "class": "ccp", "kind": "each",
-        "hazard": "Salmonella growth", "unit": "[degF]", "atMost": AT_MOST,
+        "hazard": "Salmonella growth", "unit": "[degF]", "atMost": "40",
         "dispositions": ["release_with_support"], "source": "the plant's own limit",
     }] } })
 }
@@ -137,7 +135,7 @@ impl Goods {
     pub async fn lot_with_holds(&self, reader: &Client, holds: usize) -> Value {
         for _ in 0..400 {
             let lot = self.lot_now(reader).await;
-            if lot["holds"].as_array().map_or(0, Vec::len) == holds {
+            if length(&lot["holds"]) == holds {
                 return lot;
             }
             tokio::time::sleep(Duration::from_millis(25)).await;

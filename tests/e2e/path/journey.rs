@@ -1,6 +1,7 @@
 //! One journey from the first start to a lot that is free again, as people of a plant make it.
 //! It never takes a short cut: every step goes over REST, every signature needs a password.
 
+use harness::client::length;
 use harness::plant::START;
 use harness::{Client, Plant};
 use platform::records::new_id;
@@ -20,7 +21,7 @@ async fn the_first_start_prints_a_password_that_must_be_changed() {
     assert_eq!(wrong.json["detail"], unknown.json["detail"], "neither is told from the other");
     let session = sign_in(&anybody, "Administrator", &printed, "").await.ok();
     assert_eq!(session["mustChangePassword"], true);
-    assert_eq!(session["roles"], json!([]), "no roles until it is changed");
+    assert_eq!(length(&session["roles"]), 0, "no roles until it is changed");
     let first = Person::of(&anybody, session);
     let settings = json!({
         "id": new_id().to_string(), "establishmentName": "Quarry Lane Provisions",
@@ -115,7 +116,7 @@ async fn plan_and_lot(crew: &Crew) -> Goods {
     assert_eq!(lot["code"], "R26328-1", "the production day is 2026-11-24");
     // 1200.5 [lb_av] of 453.59237 g each (NIST Special Publication 811, appendix B.8).
     assert_eq!(lot["onHandG"].to_string(), "544537.640185");
-    assert_eq!((&lot["planVersion"], &lot["holds"]), (&json!(1), &json!([])));
+    assert_eq!((&lot["planVersion"], length(&lot["holds"])), (&json!(1), 0));
     assert_eq!(crew.operator.client.post("/v1/lots", &goods.lot_body()).await.ok(), lot);
     goods
 }
@@ -235,7 +236,7 @@ async fn closing(crew: &Crew, goods: &Goods, failed: &Value) {
         .ok();
     assert_eq!(shown["verdict"], "FAIL", "it stays failed in every view");
     let open = crew.qa.client.get("/v1/deviations?open=true").await.ok();
-    assert_eq!(open["deviations"], json!([]));
+    assert_eq!(length(&open["deviations"]), 0);
     let again = crew.qa.signed(signed, &path, &four_parts()).await.expect(409);
     assert_eq!(again.json["reasons"][0]["code"], "DEVIATION_CLOSED");
 }
