@@ -45,6 +45,7 @@ async fn nothing_breaks_and_nothing_is_undocumented() {
     let said = String::from_utf8_lossy(&done.stdout);
     let wrong = String::from_utf8_lossy(&done.stderr);
     assert!(done.status.success(), "{said}\n{wrong}\n{}", plant.log());
+    eprintln!("{said}");
     assert!(said.contains("/v1/readings") || said.contains("passed"), "{said}");
     plant.stop().await;
 }
