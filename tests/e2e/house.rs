@@ -3,7 +3,7 @@
 
 mod access;
 mod bad_input;
-mod rpc;
+pub mod rpc;
 mod start;
 mod stop;
 mod writes;

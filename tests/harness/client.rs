@@ -33,6 +33,16 @@ impl Client {
         Self { base: base.to_owned(), token, http: reqwest::Client::new() }
     }
 
+    /// The same caller at another address: a program that was started again has another port.
+    pub fn at(&self, base: &str) -> Self {
+        Self { base: base.to_owned(), ..self.clone() }
+    }
+
+    /// The same address with another token.
+    pub fn with_token(&self, token: impl Into<String>) -> Self {
+        Self { token: Some(token.into()), ..self.clone() }
+    }
+
     /// Its token.
     pub fn token(&self) -> Option<&str> {
         self.token.as_deref()
@@ -112,4 +122,9 @@ impl Answer {
         let violations = self.json["violations"].as_array().map(Vec::as_slice).unwrap_or_default();
         violations.iter().filter_map(|violation| violation["field"].as_str()).collect()
     }
+}
+
+/// How many items a list of an answer has: an empty list is left out.
+pub fn length(list: &Value) -> usize {
+    list.as_array().map_or(0, Vec::len)
 }

@@ -2,9 +2,11 @@
 //! It never stands in for a part of the product.
 
 pub mod client;
+pub mod embedded;
 pub mod plant;
 pub mod shared;
 pub mod tokens;
 
 pub use client::{Answer, Client};
+pub use embedded::Embedded;
 pub use plant::{Options, Plant};

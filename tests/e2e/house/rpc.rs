@@ -27,7 +27,8 @@ pub async fn call(
     call_with(address, path, headers, message).await
 }
 
-async fn call_with(
+/// Calls a method with an encoded message and these headers.
+pub async fn call_with(
     address: &str,
     path: &str,
     headers: HeaderMap,

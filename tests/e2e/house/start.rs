@@ -4,29 +4,13 @@
 use platform::records::new_id;
 use std::fs;
 use std::net::TcpListener;
-use std::os::unix::fs::PermissionsExt;
-use std::path::Path;
-use std::process::{Command, Output, Stdio};
+use std::process::Output;
 use std::time::Duration;
 
-use harness::shared::{Database, program};
-use harness::{Client, Options, Plant};
+use harness::embedded::{open_folder, serve};
+use harness::shared::Database;
+use harness::{Client, Embedded, Options, Plant};
 use serde_json::json;
-use uuid::Uuid;
-
-fn serve(folder: &Path, http: &str) -> Command {
-    let mut command = Command::new(program("hankbook-under-test"));
-    command.args(["serve", "--grpc", "127.0.0.1:0", "--http", http, "--data-dir"]).arg(folder);
-    command.env_remove("DATABASE_URL").stdin(Stdio::null());
-    command
-}
-
-fn open_folder() -> tempfile::TempDir {
-    let folder = tempfile::tempdir().expect("a folder");
-    let open = fs::Permissions::from_mode(0o755);
-    fs::set_permissions(folder.path(), open).expect("an open folder");
-    folder
-}
 
 fn said(output: &Output) -> String {
     let text = String::from_utf8_lossy(&output.stderr);
@@ -39,61 +23,21 @@ async fn an_empty_folder_becomes_a_plant_that_survives_a_crash() {
     let folder = open_folder();
     let data = folder.path().join("plant");
     let mut first = Embedded::start(&data);
-    let manager = first.manager();
+    let manager = first.with_roles(&["MANAGER"]);
     let body = json!({ "id": new_id().to_string(), "name": "Dock", "kind": "dock" });
     let made = manager.post("/v1/places", &body).await.ok();
     let second = serve(&data, "127.0.0.1:0").output().expect("a second start");
     assert!(!second.status.success());
     assert!(said(&second).contains(&first.process.id().to_string()), "{}", said(&second));
-    assert_eq!(first.manager().get("/readyz").await.status, 200, "the first runs on");
+    assert_eq!(manager.get("/readyz").await.status, 200, "the first runs on");
     first.process.kill().expect("a crash");
     first.process.wait().expect("its end");
     let mut again = Embedded::start(&data);
     let path = format!("/v1/places/{}", made["place"].as_str().expect("an id"));
-    assert_eq!(again.manager().get(&path).await.ok(), made);
+    assert_eq!(again.with_roles(&["MANAGER"]).get(&path).await.ok(), made);
     again.stop();
     let left = data.join("postgres/data/postmaster.pid");
     assert!(!left.exists(), "Postgres was stopped too");
-}
-
-struct Embedded {
-    process: std::process::Child,
-    http: String,
-    data: std::path::PathBuf,
-}
-
-impl Embedded {
-    fn start(data: &Path) -> Self {
-        use std::io::{BufRead, BufReader};
-        let mut command = serve(data, "127.0.0.1:0");
-        let process = command.stdout(Stdio::piped()).spawn().expect("a start");
-        let mut house = Self { process, http: String::new(), data: data.to_owned() };
-        let out = BufReader::new(house.process.stdout.take().expect("output"));
-        for line in out.lines().map_while(Result::ok) {
-            if line.contains("pages and REST") {
-                house.http = line.split_whitespace().last().unwrap_or_default().to_owned();
-            }
-            if line.contains("Ctrl-C") {
-                return house;
-            }
-        }
-        let ended = house.process.wait();
-        panic!("the house did not start: {ended:?}");
-    }
-
-    fn manager(&self) -> Client {
-        let key = self.data.join("keys").join("token.der");
-        let signer = platform::tokens::Signer::open_or_create(&key).expect("the key");
-        let now = platform::clock::Clock::of_the_machine().now().as_second();
-        let claims = harness::tokens::claims(Uuid::from_u128(1), &["MANAGER"], now);
-        Client::new(&self.http, Some(signer.sign(&claims).expect("a token")))
-    }
-
-    fn stop(&mut self) {
-        let pid = nix::unistd::Pid::from_raw(self.process.id() as i32);
-        nix::sys::signal::kill(pid, nix::sys::signal::Signal::SIGINT).expect("it lives");
-        assert!(self.process.wait().expect("its end").success());
-    }
 }
 
 #[test]
@@ -170,9 +114,8 @@ async fn readiness_tells_the_truth_when_postgres_stops() {
     let mut house = Embedded::start(&data);
     let client = Client::new(&house.http, None);
     assert_eq!(client.get("/readyz").await.status, 200);
-    let pid = fs::read_to_string(data.join("postgres/data/postmaster.pid")).expect("a pid");
-    let pid: i32 = pid.lines().next().and_then(|line| line.parse().ok()).expect("a pid");
-    let postmaster = nix::unistd::Pid::from_raw(pid);
+    let postmaster = house.postmaster().expect("Postgres runs");
+    let pid = postmaster.as_raw();
     // Stopped, not ended: the watcher has nothing to restart, and no answer comes.
     nix::sys::signal::kill(postmaster, nix::sys::signal::Signal::SIGSTOP).expect("it lives");
     for backend in backends(pid) {

@@ -90,8 +90,9 @@ impl InsertReading<'_> {
         out.push_bind_param::<Integer, _>(&self.row.plan_version)?;
         out.push_sql(") OR NOT EXISTS (SELECT 1 FROM unnest(");
         out.push_bind_param::<Array<SqlUuid>, _>(&self.row.lots)?;
-        out.push_sql(") AS lot WHERE NOT EXISTS (SELECT 1 FROM haccp.lot_bound AS bound WHERE ");
-        out.push_sql("bound.lot = lot AND bound.plan = ");
+        // The lots are qualified: a bare "lot" would be the column of lot_bound itself.
+        out.push_sql(") AS named(lot) WHERE NOT EXISTS (SELECT 1 FROM haccp.lot_bound AS bound ");
+        out.push_sql("WHERE bound.lot = named.lot AND bound.plan = ");
         out.push_bind_param::<SqlUuid, _>(&self.row.plan)?;
         out.push_sql(" AND bound.version = ");
         out.push_bind_param::<Integer, _>(&self.row.plan_version)?;

@@ -1,0 +1,12 @@
+//! The path of one reading, from a person to a record with its leaf, through the real program.
+//! It never takes a word for it: what was answered is looked up in the database too.
+
+mod crash;
+mod crew;
+mod goods;
+mod grpc;
+mod journey;
+mod ledger;
+mod refusals;
+mod schemathesis;
+mod tickets;

@@ -1,0 +1,66 @@
+//! A walk over the whole OpenAPI document by a tool that is not ours, as a signed-in person.
+//! It never judges rules of the plant: only that nothing breaks and all that comes is documented.
+
+use harness::Plant;
+use serde_json::Value;
+use tokio::process::Command;
+
+use super::goods::Goods;
+use super::grpc::python_tool;
+use super::ledger;
+
+/// Every role that a person can hold.
+const ROLES: [&str; 10] = [
+    "OPERATOR",
+    "SUPERVISOR",
+    "QA",
+    "MANAGER",
+    "DEVELOPER",
+    "SANITATION",
+    "MAINTENANCE",
+    "DOCK",
+    "INSPECTOR",
+    "ADMINISTRATOR",
+];
+
+/// What is asked of every answer.
+const CHECKS: &str = "not_a_server_error,status_code_conformance,content_type_conformance,\
+    response_schema_conformance";
+
+/// Under which names operations stand in the document.
+const VERBS: [&str; 5] = ["get", "put", "post", "delete", "patch"];
+
+/// Operations that would end the walk itself: the clock's step ages its token.
+const LEFT_OUT: [&str; 2] = ["/simulation/clock", "/v1/sessions/sign-out"];
+
+#[tokio::test(flavor = "multi_thread")]
+async fn nothing_breaks_and_nothing_is_undocumented() {
+    let plant = Plant::start().await;
+    Goods::quickly(&plant).await;
+    let database = plant.database.connect().await;
+    let before = ledger::assert_whole(&database).await;
+    let person = plant.with_roles(&ROLES);
+    let bearer = format!("Authorization: Bearer {}", person.token().expect("a token"));
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut command = Command::new(python_tool("schemathesis"));
+    command.current_dir(folder.path()).env("NO_COLOR", "1");
+    command.args(["run", &format!("{}/openapi.json", plant.http)]);
+    command.args(["--header", &bearer, "--checks", CHECKS, "--phases", "coverage,fuzzing"]);
+    command.args(["--max-examples", "8", "--seed", "1", "--workers", "2", "--no-shrink"]);
+    command.args(["--continue-on-failure", "--warnings", "off"]);
+    for path in LEFT_OUT {
+        command.args(["--exclude-path", path]);
+    }
+    let done = command.kill_on_drop(true).output().await.expect("schemathesis runs");
+    let said = String::from_utf8_lossy(&done.stdout);
+    let wrong = String::from_utf8_lossy(&done.stderr);
+    assert!(done.status.success(), "{said}\n{wrong}\n{}", plant.log());
+    let document = plant.anybody().get("/openapi.json").await.ok();
+    let paths = document["paths"].as_object().expect("paths").values();
+    let verbs = |path: &Value| VERBS.iter().filter(|verb| path.get(**verb).is_some()).count();
+    let tested = format!("Tested: {}", paths.map(verbs).sum::<usize>() - LEFT_OUT.len());
+    assert!(said.contains(&tested), "{tested} is expected:\n{said}");
+    // What the walk could write, it wrote whole.
+    assert!(ledger::assert_whole(&database).await > before, "it wrote nothing:\n{said}");
+    plant.stop().await;
+}
