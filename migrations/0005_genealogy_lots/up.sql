@@ -19,6 +19,7 @@ CREATE TABLE genealogy.lot (
     place_name text NOT NULL,
     plan uuid NOT NULL,
     plan_version integer NOT NULL,
+    plan_name text NOT NULL,
     observed_at timestamptz NOT NULL,
     entered_at timestamptz NOT NULL,
     recorded_at timestamptz NOT NULL,
@@ -63,12 +64,13 @@ CREATE TRIGGER grows_by_one BEFORE UPDATE ON genealogy.lot_safety
     FOR EACH ROW EXECUTE FUNCTION genealogy.safety_grows_by_one();
 INSERT INTO genealogy.lot_safety (lot, version) VALUES ('00000000-0000-0000-0000-000000000000', 1);
 
+-- A series is a production day, or 'for ever' where the plant's codes name no day.
 CREATE TABLE genealogy.lot_code_counter (
-    day date PRIMARY KEY,
+    series text PRIMARY KEY,
     last integer NOT NULL CHECK (last > 0)
 );
 CALL house.make_transient('genealogy.lot_code_counter', 'hankbook_genealogy',
-    'the last running number of a production day');
+    'the last running number of a series of lot codes');
 
 CREATE TABLE genealogy.hold (
     id uuid PRIMARY KEY,
@@ -93,6 +95,8 @@ CREATE TABLE genealogy.hold_end (
     id uuid PRIMARY KEY,
     hold uuid NOT NULL UNIQUE REFERENCES genealogy.hold (id),
     reason text NOT NULL CHECK (reason <> ''),
+    -- Whose signature ended it: with a ticket here, or at the closing of its deviation.
+    signed_by_name text NOT NULL CHECK (signed_by_name <> ''),
     ticket uuid UNIQUE,
     recorded_at timestamptz NOT NULL,
     entered_by text NOT NULL,

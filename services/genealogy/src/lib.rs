@@ -7,15 +7,17 @@ mod shape;
 mod store;
 
 use platform::db::Db;
-use platform::hop::MESSAGE_MAX;
+use platform::hop::{INTERNAL_MESSAGE_MAX, MESSAGE_MAX};
+use platform::outbox::Outbox;
 use platform::service::House;
 use tonic::service::Routes;
+use wire::internal::v1::genealogy_internal_server::GenealogyInternalServer;
 use wire::v1::genealogy_server::GenealogyServer;
 
 /// The service's own name.
 pub const NAME: &str = "genealogy";
 /// Its services in the contract.
-pub const SERVICES: &[&str] = &["hankbook.v1.Genealogy"];
+pub const SERVICES: &[&str] = &["hankbook.v1.Genealogy", "hankbook.internal.v1.GenealogyInternal"];
 /// Its most connections.
 pub const POOL_SIZE: usize = 6;
 
@@ -24,10 +26,16 @@ pub const POOL_SIZE: usize = 6;
 pub struct Genealogy {
     db: Db,
     house: House,
+    /// What is owed to haccp.
+    outbox: Outbox,
 }
 
-/// The routes of the service.
+/// The routes of the service; what it owes others is delivered from now on.
 pub fn routes(db: Db, house: House) -> Routes {
-    let service = Genealogy { db, house };
+    let outbox = Outbox::new(NAME, db.clone());
+    outbox.start(&house);
+    let service = Genealogy { db, house, outbox };
+    let internal = GenealogyInternalServer::new(service.clone());
     Routes::new(GenealogyServer::new(service).max_decoding_message_size(MESSAGE_MAX))
+        .add_service(internal.max_decoding_message_size(INTERNAL_MESSAGE_MAX))
 }

@@ -1,10 +1,14 @@
 //! The operations of the service as a list; one file a resource does the work.
 //! It never holds a rule.
 
+mod holds;
+mod lots;
 mod partners;
 mod places;
 
 use tonic::{Request, Response, Status};
+use wire::internal::v1 as internal;
+use wire::internal::v1::genealogy_internal_server::GenealogyInternal;
 use wire::v1;
 use wire::v1::genealogy_server::Genealogy as Operations;
 
@@ -42,5 +46,51 @@ impl Operations for Genealogy {
         request: Request<v1::ListPartnersRequest>,
     ) -> Answer<v1::ListPartnersResponse> {
         partners::list(self, request).await
+    }
+    async fn receive_lot(&self, request: Request<v1::ReceiveLotRequest>) -> Answer<v1::Lot> {
+        lots::receive(self, request).await
+    }
+
+    async fn get_lot(&self, request: Request<v1::GetLotRequest>) -> Answer<v1::Lot> {
+        lots::get(self, request).await
+    }
+
+    async fn list_lots(
+        &self,
+        request: Request<v1::ListLotsRequest>,
+    ) -> Answer<v1::ListLotsResponse> {
+        lots::list(self, request).await
+    }
+
+    async fn place_hold(&self, request: Request<v1::PlaceHoldRequest>) -> Answer<v1::Hold> {
+        holds::place(self, request).await
+    }
+
+    async fn end_hold(&self, request: Request<v1::EndHoldRequest>) -> Answer<v1::Hold> {
+        holds::end(self, request).await
+    }
+
+    async fn list_holds(
+        &self,
+        request: Request<v1::ListHoldsRequest>,
+    ) -> Answer<v1::ListHoldsResponse> {
+        holds::list(self, request).await
+    }
+}
+
+#[tonic::async_trait]
+impl GenealogyInternal for Genealogy {
+    async fn hold_for_deviation(
+        &self,
+        request: Request<internal::HoldForDeviationRequest>,
+    ) -> Answer<internal::HoldForDeviationResponse> {
+        holds::place_for_deviation(self, request).await
+    }
+
+    async fn end_hold_for_deviation(
+        &self,
+        request: Request<internal::EndHoldForDeviationRequest>,
+    ) -> Answer<internal::EndHoldForDeviationResponse> {
+        holds::end_for_deviation(self, request).await
     }
 }

@@ -33,3 +33,95 @@ diesel::table! {
         fingerprint -> Bytea,
     }
 }
+
+diesel::table! {
+    genealogy.lot (id) {
+        id -> Uuid,
+        code -> Text,
+        kind -> Text,
+        material -> Text,
+        supplier -> Uuid,
+        supplier_version -> Integer,
+        supplier_name -> Text,
+        supplier_lot -> Text,
+        mass_value -> Numeric,
+        mass_unit -> Text,
+        mass_g -> Numeric,
+        place -> Uuid,
+        place_version -> Integer,
+        place_name -> Text,
+        plan -> Uuid,
+        plan_version -> Integer,
+        plan_name -> Text,
+        observed_at -> Timestamptz,
+        entered_at -> Timestamptz,
+        recorded_at -> Timestamptz,
+        offset_ms -> BigInt,
+        happened -> Bool,
+        day -> Date,
+        entered_by -> Text,
+        entered_by_name -> Text,
+        station -> Text,
+        fingerprint -> Bytea,
+    }
+}
+
+diesel::table! {
+    genealogy.lot_on_hand (lot) {
+        lot -> Uuid,
+        on_hand_g -> Numeric,
+    }
+}
+
+diesel::table! {
+    genealogy.lot_safety (lot) {
+        lot -> Uuid,
+        version -> BigInt,
+    }
+}
+
+diesel::table! {
+    genealogy.lot_code_counter (series) {
+        series -> Text,
+        last -> Integer,
+    }
+}
+
+diesel::table! {
+    genealogy.hold (id) {
+        id -> Uuid,
+        reason -> Text,
+        deviation -> Nullable<Uuid>,
+        recorded_at -> Timestamptz,
+        entered_by -> Text,
+        entered_by_name -> Text,
+        fingerprint -> Bytea,
+    }
+}
+
+diesel::table! {
+    genealogy.hold_lot (lot, hold) {
+        hold -> Uuid,
+        lot -> Uuid,
+    }
+}
+
+diesel::table! {
+    genealogy.hold_end (id) {
+        id -> Uuid,
+        hold -> Uuid,
+        reason -> Text,
+        signed_by_name -> Text,
+        ticket -> Nullable<Uuid>,
+        recorded_at -> Timestamptz,
+        entered_by -> Text,
+        entered_by_name -> Text,
+        fingerprint -> Bytea,
+    }
+}
+
+diesel::joinable!(lot_on_hand -> lot (lot));
+diesel::joinable!(hold_lot -> hold (hold));
+diesel::joinable!(hold_end -> hold (hold));
+diesel::allow_tables_to_appear_in_same_query!(lot, lot_on_hand);
+diesel::allow_tables_to_appear_in_same_query!(hold, hold_lot, hold_end);

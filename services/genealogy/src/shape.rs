@@ -1,6 +1,9 @@
 //! Between the contract's messages and this service's rows.
 //! It never asks the database.
 
+pub mod holds;
+pub mod lots;
+
 use domain::fault::Faults;
 use platform::caller::Call;
 use platform::error::Failure;

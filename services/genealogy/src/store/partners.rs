@@ -86,9 +86,8 @@ pub async fn last(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Partn
 
 /// The newest version of each partner, in the order in which they were made.
 pub async fn list(conn: &mut AsyncPgConnection, page: &Page) -> Result<Vec<PartnerRow>, Failure> {
-    let after = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::nil());
     let rows = partner::table
-        .filter(partner::id.gt(after))
+        .filter(partner::id.gt(super::after(page)))
         .distinct_on(partner::id)
         .order((partner::id.asc(), partner::version.desc()))
         .limit(page.fetch())

@@ -80,9 +80,8 @@ pub async fn last(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Place
 
 /// The newest version of each place, in the order in which they were made.
 pub async fn list(conn: &mut AsyncPgConnection, page: &Page) -> Result<Vec<PlaceRow>, Failure> {
-    let after = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::nil());
     let rows = place::table
-        .filter(place::id.gt(after))
+        .filter(place::id.gt(super::after(page)))
         .distinct_on(place::id)
         .order((place::id.asc(), place::version.desc()))
         .limit(page.fetch())

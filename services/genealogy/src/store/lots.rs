@@ -1,0 +1,211 @@
+//! Lots as they were made, with what is on hand of each.
+//! It never changes a lot, and a code that was given out is never given again.
+
+use std::collections::HashMap;
+
+use bigdecimal::BigDecimal;
+use diesel::prelude::*;
+use diesel_async::{AsyncPgConnection, RunQueryDsl};
+use jiff_diesel::{Date, Timestamp, ToDiesel as _};
+use platform::error::Failure;
+use platform::pages::Page;
+use platform::records::{self, Stamp};
+use uuid::Uuid;
+
+use super::holds::{self, HoldRow};
+use super::safety;
+use crate::schema::{lot, lot_code_counter, lot_on_hand};
+use crate::shape::lots::{NewLot, RECEIVED, lot_entry};
+
+/// A lot as it was made.
+#[derive(Clone, Debug, Queryable, Selectable, Insertable)]
+#[diesel(table_name = lot, check_for_backend(diesel::pg::Pg))]
+pub struct LotRow {
+    pub id: Uuid,
+    pub code: String,
+    pub kind: String,
+    pub material: String,
+    pub supplier: Uuid,
+    pub supplier_version: i32,
+    pub supplier_name: String,
+    pub supplier_lot: String,
+    pub mass_value: BigDecimal,
+    pub mass_unit: String,
+    pub mass_g: BigDecimal,
+    pub place: Uuid,
+    pub place_version: i32,
+    pub place_name: String,
+    pub plan: Uuid,
+    pub plan_version: i32,
+    pub plan_name: String,
+    pub observed_at: Timestamp,
+    pub entered_at: Timestamp,
+    pub recorded_at: Timestamp,
+    pub offset_ms: i64,
+    pub happened: bool,
+    pub day: Date,
+    pub entered_by: String,
+    pub entered_by_name: String,
+    pub station: String,
+    pub fingerprint: Vec<u8>,
+}
+
+/// A lot as it stands now.
+#[derive(Clone, Debug)]
+pub struct Standing {
+    /// As it was made.
+    pub row: LotRow,
+    /// What is left, in grams.
+    pub on_hand_g: BigDecimal,
+    /// Those that have not ended, in the order in which they were placed.
+    pub holds: Vec<HoldRow>,
+}
+
+/// What recording a lot did.
+pub struct Recorded {
+    /// The lot as it stands now.
+    pub lot: Standing,
+    /// False when this very call had been made before.
+    pub is_new: bool,
+}
+
+/// The lot that this very call made before, if it did.
+pub async fn known(
+    conn: &mut AsyncPgConnection,
+    stamp: &Stamp,
+) -> Result<Option<Standing>, Failure> {
+    let Some(known) = find(conn, stamp.id).await? else { return Ok(None) };
+    stamp.same_as(&known.row.entered_by, &known.row.fingerprint)?;
+    Ok(Some(known))
+}
+
+/// Records a lot with its leaf, its mass on hand and its safety version; the same call again
+/// gives the lot that stands.
+pub async fn record(conn: &mut AsyncPgConnection, new: &NewLot) -> Result<Recorded, Failure> {
+    if let Some(lot) = known(conn, &new.stamp).await? {
+        return Ok(Recorded { lot, is_new: false });
+    }
+    let row = insert(conn, new).await?;
+    safety::begin(conn, row.id).await?;
+    let on_hand = (lot_on_hand::lot.eq(row.id), lot_on_hand::on_hand_g.eq(&row.mass_g));
+    diesel::insert_into(lot_on_hand::table).values(on_hand).execute(conn).await?;
+    let leaf = new.stamp.leaf("genealogy.lot/1", lot_entry(new, &row.code))?;
+    records::insert_leaves(conn, vec![leaf]).await?;
+    let on_hand_g = row.mass_g.clone();
+    Ok(Recorded { lot: Standing { row, on_hand_g, holds: Vec::new() }, is_new: true })
+}
+
+/// Inserts the lot under the next code that no lot has: a plant that changes its pattern, or
+/// whose counters were lost, may come upon one that was given out.
+async fn insert(conn: &mut AsyncPgConnection, new: &NewLot) -> Result<LotRow, Failure> {
+    loop {
+        let number = next_number(conn, &new.series()).await?;
+        let row = row_of(new, new.code(number));
+        let inserted = diesel::insert_into(lot::table)
+            .values(&row)
+            .on_conflict(lot::code)
+            .do_nothing()
+            .execute(conn)
+            .await?;
+        if inserted == 1 {
+            return Ok(row);
+        }
+    }
+}
+
+/// Gives out the next number; others who want one of this series wait until the transaction ends.
+async fn next_number(conn: &mut AsyncPgConnection, series: &str) -> Result<u32, Failure> {
+    let first = (lot_code_counter::series.eq(series), lot_code_counter::last.eq(1));
+    let number: i32 = diesel::insert_into(lot_code_counter::table)
+        .values(first)
+        .on_conflict(lot_code_counter::series)
+        .do_update()
+        .set(lot_code_counter::last.eq(lot_code_counter::last + 1))
+        .returning(lot_code_counter::last)
+        .get_result(conn)
+        .await?;
+    u32::try_from(number).map_err(Failure::internal)
+}
+
+fn row_of(new: &NewLot, code: String) -> LotRow {
+    let NewLot { stamp, content, supplier, place, plan, .. } = new;
+    let moments = &content.moments;
+    LotRow {
+        id: stamp.id,
+        code,
+        kind: RECEIVED.to_owned(),
+        material: content.material.clone(),
+        supplier: supplier.id,
+        supplier_version: supplier.version,
+        supplier_name: supplier.name.clone(),
+        supplier_lot: content.supplier_lot.clone(),
+        mass_value: content.mass.value.clone(),
+        mass_unit: content.mass.unit.clone(),
+        mass_g: content.mass.grams.clone(),
+        place: place.id,
+        place_version: place.version,
+        place_name: place.name.clone(),
+        plan: plan.id,
+        plan_version: plan.version,
+        plan_name: plan.name.clone(),
+        observed_at: moments.observed_at.to_diesel(),
+        entered_at: moments.entered_at.to_diesel(),
+        recorded_at: moments.recorded_at.to_diesel(),
+        offset_ms: moments.offset_ms,
+        happened: moments.happened,
+        day: stamp.day.to_diesel(),
+        entered_by: stamp.entered_by.clone(),
+        entered_by_name: stamp.entered_by_name.clone(),
+        station: stamp.station.clone(),
+        fingerprint: stamp.fingerprint.clone(),
+    }
+}
+
+/// A lot as it stands now.
+pub async fn find(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Standing>, Failure> {
+    let found = lot::table
+        .inner_join(lot_on_hand::table)
+        .filter(lot::id.eq(id))
+        .select((LotRow::as_select(), lot_on_hand::on_hand_g))
+        .first(conn)
+        .await
+        .optional()?;
+    let standing = with_holds(conn, found.into_iter().collect()).await?;
+    Ok(standing.into_iter().next())
+}
+
+/// Lots in the order in which they were made.
+pub async fn list(conn: &mut AsyncPgConnection, page: &Page) -> Result<Vec<Standing>, Failure> {
+    let found = lot::table
+        .inner_join(lot_on_hand::table)
+        .filter(lot::id.gt(super::after(page)))
+        .order(lot::id.asc())
+        .limit(page.fetch())
+        .select((LotRow::as_select(), lot_on_hand::on_hand_g))
+        .load(conn)
+        .await?;
+    with_holds(conn, found).await
+}
+
+async fn with_holds(
+    conn: &mut AsyncPgConnection,
+    found: Vec<(LotRow, BigDecimal)>,
+) -> Result<Vec<Standing>, Failure> {
+    let ids: Vec<Uuid> = found.iter().map(|(row, _)| row.id).collect();
+    let mut by_lot: HashMap<Uuid, Vec<HoldRow>> = HashMap::new();
+    for (lot, hold) in holds::standing(conn, &ids).await? {
+        by_lot.entry(lot).or_default().push(hold);
+    }
+    let standing = found.into_iter().map(|(row, on_hand_g)| {
+        let holds = by_lot.remove(&row.id).unwrap_or_default();
+        Standing { row, on_hand_g, holds }
+    });
+    Ok(standing.collect())
+}
+
+/// Which of these ids no lot has.
+pub async fn unknown(conn: &mut AsyncPgConnection, ids: &[Uuid]) -> Result<Vec<Uuid>, Failure> {
+    let known: Vec<Uuid> =
+        lot::table.filter(lot::id.eq_any(ids)).select(lot::id).load(conn).await?;
+    Ok(ids.iter().filter(|id| !known.contains(id)).copied().collect())
+}

@@ -1,0 +1,35 @@
+//! The safety version of lots: a ship that read an older one is refused.
+//! It never adds to a lot that the write does not name.
+
+use diesel::prelude::*;
+use diesel_async::{AsyncPgConnection, RunQueryDsl};
+use platform::error::Failure;
+use uuid::Uuid;
+
+use crate::schema::lot_safety;
+
+/// A lot's first row, in the transaction that makes the lot.
+pub async fn begin(conn: &mut AsyncPgConnection, lot: Uuid) -> Result<(), Failure> {
+    let first = (lot_safety::lot.eq(lot), lot_safety::version.eq(1));
+    diesel::insert_into(lot_safety::table).values(first).execute(conn).await?;
+    Ok(())
+}
+
+/// Adds 1 to each lot, in the transaction that makes them less safe; each id stands once.
+pub async fn less_safe(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<(), Failure> {
+    let locked: Vec<Uuid> = lot_safety::table
+        .filter(lot_safety::lot.eq_any(lots))
+        .order(lot_safety::lot.asc())
+        .select(lot_safety::lot)
+        .for_no_key_update()
+        .load(conn)
+        .await?;
+    if locked.len() != lots.len() {
+        return Err(Failure::internal("a lot has no safety version"));
+    }
+    diesel::update(lot_safety::table.filter(lot_safety::lot.eq_any(lots)))
+        .set(lot_safety::version.eq(lot_safety::version + 1))
+        .execute(conn)
+        .await?;
+    Ok(())
+}
