@@ -2,3 +2,4 @@
 //! It never looks inside the program: what it proves, a user could see.
 
 mod house;
+mod replay;

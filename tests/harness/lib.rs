@@ -4,6 +4,7 @@
 pub mod client;
 pub mod plant;
 pub mod shared;
+pub mod stock;
 pub mod tokens;
 
 pub use client::{Answer, Client};

@@ -8,7 +8,7 @@ use diesel_async::AsyncPgConnection;
 use domain::fault::Faults;
 use domain::verdict::{Judgement, Verdict};
 use platform::caller::Call;
-use platform::error::Failure;
+use platform::error::{Failure, Kind};
 use platform::outbox::Outbox;
 use platform::pages::Page;
 use platform::records::{self, Leaf};
@@ -291,7 +291,11 @@ async fn write_amendment(service: &Haccp, amending: Amending) -> Result<ReadingR
                     return Ok(known);
                 }
                 let (row, leaf) = work.signed(&house)?;
-                insert(conn, &row, &leaf).await?;
+                if insert(conn, &row, &leaf).await? != Done::Written {
+                    // The same call was faster; its record is found at the next try. Going on
+                    // would raise the safety versions without a record.
+                    return Err(Failure::new(Kind::Contended, "Others amend the same reading."));
+                }
                 match &work.opens {
                     Some(opens) => open(conn, &outbox, &row.lots, opens).await?,
                     // The record that it amends counted; whoever relied on it must look again.
