@@ -10,7 +10,6 @@ use std::{env, thread};
 
 use nix::unistd::Uid;
 use tokio_postgres::NoTls;
-use uuid::Uuid;
 
 /// Holds the connection text once the cluster is ready.
 pub const ADDRESS_FILE: &str = "address";

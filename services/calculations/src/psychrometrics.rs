@@ -24,7 +24,8 @@ struct Link {
 }
 
 /// The state of the air. Faults: a dry bulb outside 0 to 200 Cel, a wet bulb above it or so low
-/// that the air would be drier than dry, moisture that the pressure cannot hold, pressure given twice.
+/// that the air would be drier than dry, moisture that the pressure cannot hold, pressure given
+/// twice.
 pub fn calculate(request: PsychrometricsRequest) -> Result<PsychrometricsResponse, Faults> {
     let mut faults = Faults::new();
     let dry_bulb = dry_bulb(&request, &mut faults);

@@ -15,16 +15,9 @@ pub mod probes;
 pub mod product;
 mod sweep;
 pub mod tenths;
+#[cfg(test)]
+mod tests;
 mod track;
-
-#[cfg(test)]
-mod days;
-#[cfg(test)]
-mod invariants;
-#[cfg(test)]
-mod published;
-#[cfg(test)]
-mod samples;
 
 use crate::exact::Exact;
 

@@ -8,8 +8,6 @@ mod operation;
 mod problems;
 
 #[cfg(test)]
-mod docs;
-#[cfg(test)]
 mod tests;
 
 use serde_json::{Map, Value, json};

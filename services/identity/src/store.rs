@@ -5,5 +5,6 @@ pub mod credentials;
 pub mod people;
 pub mod sessions;
 pub mod settings;
+pub mod sign_in;
 pub mod stations;
 pub mod tries;

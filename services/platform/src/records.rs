@@ -116,6 +116,8 @@ impl Stamp {
     pub fn leaf(&self, form: &'static str, body: Value) -> Result<Leaf, Failure> {
         let mut entry = json!({
             "day": self.day.to_string(),
+            // Empty until devices enrol; the place for it is in every form from the first.
+            "device": "",
             "entered_by": { "id": self.entered_by, "name": self.entered_by_name },
             "form": form,
             "id": self.id.to_string(),

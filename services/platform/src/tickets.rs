@@ -133,6 +133,3 @@ impl Tickets {
 fn needed(text: &str) -> Failure {
     Failure::new(Kind::SignatureNeeded, text)
 }
-
-#[cfg(test)]
-mod tests;

@@ -305,6 +305,3 @@ impl Verifier {
 pub fn instant(seconds: i64) -> Timestamp {
     Timestamp::from_second(seconds).unwrap_or(Timestamp::UNIX_EPOCH)
 }
-
-#[cfg(test)]
-mod tests;

@@ -56,9 +56,13 @@ async fn the_grpc_door_refuses_the_same() {
     let plant = Plant::start().await;
     for operation in operations() {
         let answered = call(&plant.grpc, &operation.grpc_path, None, b"").await;
-        let code = answered.expect_err("no token, no message").code();
+        let code = answered.err().map_or(Code::Ok, |status| status.code());
         match operation.access {
-            Access::Open => assert_eq!(code, Code::InvalidArgument, "{}", operation.grpc_path),
+            // Anybody may call; an empty message is an answer or a list of its faults.
+            Access::Open => {
+                let heard = [Code::Ok, Code::InvalidArgument];
+                assert!(heard.contains(&code), "{}: {code:?}", operation.grpc_path);
+            }
             Access::Internal => assert_eq!(code, Code::Unimplemented, "{}", operation.grpc_path),
             _ => assert_eq!(code, Code::Unauthenticated, "{}", operation.grpc_path),
         }

@@ -10,7 +10,6 @@ use reqwest::Method;
 use serde_json::json;
 use tonic::codegen::http::{HeaderMap, HeaderValue};
 use tonic::{Code, Status};
-use uuid::Uuid;
 use wire::v1::{ConvertRequest, ListPlacesRequest, Quantity};
 
 /// Calls a method with an encoded message.

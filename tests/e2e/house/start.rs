@@ -88,18 +88,19 @@ impl Embedded {
     fn start(data: &Path) -> Self {
         use std::io::{BufRead, BufReader};
         let mut command = serve(data, "127.0.0.1:0");
-        let mut process = command.stdout(Stdio::piped()).spawn().expect("a start");
-        let out = BufReader::new(process.stdout.take().expect("output"));
-        let mut http = String::new();
+        let process = command.stdout(Stdio::piped()).spawn().expect("a start");
+        let mut house = Self { process, http: String::new(), data: data.to_owned() };
+        let out = BufReader::new(house.process.stdout.take().expect("output"));
         for line in out.lines().map_while(Result::ok) {
             if line.contains("pages and REST") {
-                http = line.split_whitespace().last().unwrap_or_default().to_owned();
+                house.http = line.split_whitespace().last().unwrap_or_default().to_owned();
             }
             if line.contains("Ctrl-C") {
-                return Self { process, http, data: data.to_owned() };
+                return house;
             }
         }
-        panic!("the house did not start");
+        let ended = house.process.wait();
+        panic!("the house did not start: {ended:?}");
     }
 
     fn manager(&self) -> Client {

@@ -6,7 +6,6 @@ use nix::sys::signal::Signal;
 use platform::records::new_id;
 use serde_json::json;
 use std::time::Duration;
-use uuid::Uuid;
 
 #[tokio::test]
 async fn a_stop_under_load_keeps_every_acknowledged_write() {

@@ -264,5 +264,4 @@ fn subsets(limits: &[Limit], count: usize) -> Vec<Vec<Limit>> {
 }
 
 #[cfg(test)]
-#[path = "blend_tests.rs"]
 mod tests;

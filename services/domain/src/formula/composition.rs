@@ -287,5 +287,4 @@ fn value(id: &str, formula: &Formula, finished: &Finished, basis: &str) -> Optio
 }
 
 #[cfg(test)]
-#[path = "composition_tests.rs"]
 mod tests;

@@ -300,5 +300,4 @@ fn over_of(batch: &Batch, held: Holding) -> Option<Over> {
 }
 
 #[cfg(test)]
-#[path = "ways_out_tests.rs"]
 mod tests;

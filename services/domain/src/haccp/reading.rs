@@ -102,7 +102,8 @@ mod tests {
             values in proptest::collection::vec(-400i64..4000, 1..8),
             extra in -400i64..4000,
         ) {
-            let tenth = |v: &i64| Quantity::new(Exact::whole(*v) / Exact::whole(10), Unit::Fahrenheit);
+            let ten = Exact::whole(10);
+            let tenth = |v: &i64| Quantity::new(&Exact::whole(*v) / &ten, Unit::Fahrenheit);
             let mut read: Vec<_> = values.iter().map(tenth).collect();
             let before = judge(&at_most("40"), &read).verdict;
             read.push(tenth(&extra));

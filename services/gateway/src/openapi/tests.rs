@@ -1,6 +1,8 @@
 //! Whether the document holds together and leaves nothing out of the contract.
 //! The document's own grammar is checked by a validator outside, not here.
 
+mod docs;
+
 use std::collections::BTreeSet;
 
 use serde_json::Value;

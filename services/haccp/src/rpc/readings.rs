@@ -4,30 +4,24 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use diesel_async::AsyncPgConnection;
 use domain::fault::Faults;
 use domain::verdict::{Judgement, Verdict};
 use platform::caller::Call;
 use platform::error::{Failure, Kind};
-use platform::outbox::Outbox;
 use platform::pages::Page;
 use platform::records::{self, Leaf};
 use platform::shape::{id, optional_id};
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
-use wire::internal::v1::HoldForDeviationRequest;
 use wire::v1;
 
 use crate::plans::not_in_force;
-use crate::shape::deviations::opened;
+use crate::shape::deviations::{Opening, opened};
 use crate::shape::readings::{self, NewReading, amendment_in, reading_in, reading_out};
-use crate::store::deviations::DeviationRow;
+use crate::store::deviations::open;
 use crate::store::insert_reading::{Done, insert};
 use crate::store::readings::{Amends, ReadingRow};
 use crate::{Haccp, store};
-
-/// The method by which genealogy is told of a deviation's lots.
-const HOLD: &str = "/hankbook.internal.v1.GenealogyInternal/HoldForDeviation";
 
 /// All that one reading writes.
 #[derive(Clone)]
@@ -35,7 +29,7 @@ struct Writing {
     row: ReadingRow,
     leaf: Leaf,
     /// The deviation that it opens, with its leaf.
-    opens: Option<(DeviationRow, Leaf)>,
+    opens: Option<Opening>,
 }
 
 /// Records and judges a reading.
@@ -63,10 +57,10 @@ pub async fn record(
 fn writing(
     new: &NewReading,
     judgement: &Judgement,
-    opens: Option<(DeviationRow, Leaf)>,
+    opens: Option<Opening>,
 ) -> Result<Writing, Failure> {
     let mut row = readings::row(new, judgement.verdict, None);
-    row.deviation = opens.as_ref().map(|(deviation, _)| deviation.id);
+    row.deviation = opens.as_ref().map(|opening| opening.row.id);
     let leaf = new.stamp.leaf("haccp.reading/1", readings::entry(new, judgement, None))?;
     Ok(Writing { row, leaf, opens })
 }
@@ -100,7 +94,7 @@ async fn fail(service: &Haccp, writing: Writing) -> Result<ReadingRow, Failure> 
             Box::pin(async move {
                 let done = insert(conn, &work.row, &work.leaf).await?;
                 if let (Done::Written, Some(opens)) = (done, &work.opens) {
-                    open(conn, &outbox, &work.row.lots, opens).await?;
+                    open(conn, &outbox, opens).await?;
                 }
                 Ok(done)
             })
@@ -112,25 +106,6 @@ async fn fail(service: &Haccp, writing: Writing) -> Result<ReadingRow, Failure> 
         Done::Written => Ok(Arc::unwrap_or_clone(work).row),
         done => known(service, &work.row, done).await,
     }
-}
-
-async fn open(
-    conn: &mut AsyncPgConnection,
-    outbox: &Outbox,
-    lots: &[Uuid],
-    (deviation, leaf): &(DeviationRow, Leaf),
-) -> Result<(), Failure> {
-    store::safety::raise(conn, lots).await?;
-    store::deviations::open(conn, deviation, lots).await?;
-    records::insert_leaves(conn, vec![leaf.clone()]).await?;
-    let message = HoldForDeviationRequest {
-        deviation: deviation.id.to_string(),
-        lots: lots.iter().map(Uuid::to_string).collect(),
-        reason: format!("{}: {}", deviation.check_code, deviation.what).chars().take(300).collect(),
-    };
-    let subject = format!("deviation:{}", deviation.id);
-    outbox.put(conn, &subject, HOLD, &message).await?;
-    Ok(())
 }
 
 /// The record that already has this id, when it is this very call.
@@ -258,7 +233,7 @@ struct Amending {
     call: Call,
     reading: NewReading,
     judgement: Judgement,
-    opens: Option<(DeviationRow, Leaf)>,
+    opens: Option<Opening>,
     of: Uuid,
     reason: String,
 }
@@ -270,7 +245,7 @@ impl Amending {
         let reason = self.reason.clone();
         let amends = Amends { supersedes: self.of, reason, ticket: ticket.id };
         let mut row = readings::row(&self.reading, self.judgement.verdict, Some(amends));
-        row.deviation = self.opens.as_ref().map(|(deviation, _)| deviation.id);
+        row.deviation = self.opens.as_ref().map(|opening| opening.row.id);
         let named = (self.of, self.reason.as_str(), &ticket);
         let entry = readings::entry(&self.reading, &self.judgement, Some(named));
         Ok((row, self.reading.stamp.leaf("haccp.reading/1", entry)?))
@@ -297,7 +272,7 @@ async fn write_amendment(service: &Haccp, amending: Amending) -> Result<ReadingR
                     return Err(Failure::new(Kind::Contended, "Others amend the same reading."));
                 }
                 match &work.opens {
-                    Some(opens) => open(conn, &outbox, &row.lots, opens).await?,
+                    Some(opens) => open(conn, &outbox, opens).await?,
                     // The record that it amends counted; whoever relied on it must look again.
                     None => store::safety::raise(conn, &row.lots).await?,
                 }

@@ -12,18 +12,28 @@ use platform::shape;
 use platform::tickets::Ticket;
 use serde_json::{Value, json};
 use uuid::Uuid;
+use wire::internal::v1::HoldForDeviationRequest;
 use wire::v1;
 
 use super::plans::{Check, PlanVersion, signature};
 use super::readings::NewReading;
 use crate::store::deviations::{DeviationRow, Whole};
 
-/// A deviation that a reading opens, with its leaf.
-pub fn opened(
-    new: &NewReading,
-    check: &Check,
-    judgement: &Judgement,
-) -> Result<(DeviationRow, Leaf), Failure> {
+/// A deviation about to open, with all that goes with it.
+#[derive(Clone)]
+pub struct Opening {
+    /// Its row.
+    pub row: DeviationRow,
+    /// Its lots.
+    pub lots: Vec<Uuid>,
+    /// Its leaf.
+    pub leaf: Leaf,
+    /// The message that puts its lots on hold.
+    pub hold: HoldForDeviationRequest,
+}
+
+/// A deviation that a reading opens.
+pub fn opened(new: &NewReading, check: &Check, judgement: &Judgement) -> Result<Opening, Failure> {
     let row = DeviationRow {
         id: records::new_id(),
         reading: new.stamp.id,
@@ -46,7 +56,12 @@ pub fn opened(
         ..new.stamp.clone()
     };
     let leaf = stamp.leaf("haccp.deviation/1", open_entry(&row, &new.lots))?;
-    Ok((row, leaf))
+    let hold = HoldForDeviationRequest {
+        deviation: row.id.to_string(),
+        lots: new.lots.iter().map(Uuid::to_string).collect(),
+        reason: format!("{}: {}", row.check_code, row.what).chars().take(300).collect(),
+    };
+    Ok(Opening { row, lots: new.lots.clone(), leaf, hold })
 }
 
 /// The entry of a deviation as it opens.

@@ -56,8 +56,8 @@ pub struct PlanVersion {
 impl PlanVersion {
     /// Reads a row. A row that was approved can be judged by; anything else is our fault.
     pub fn of(row: &PlanRow) -> Result<Self, Failure> {
-        let content = v1::PlanContent::decode(row.content.as_slice()).map_err(Failure::internal)?;
-        let checks = content.checks.into_iter().map(check).collect::<Option<Vec<_>>>();
+        let checks = content(&row.content)?.checks.into_iter().map(check);
+        let checks = checks.collect::<Option<Vec<_>>>();
         let broken = || Failure::internal(format!("haccp.plan {} {}", row.id, row.version));
         Ok(Self { plan: row.id, version: row.version, checks: checks.ok_or_else(broken)? })
     }
@@ -66,6 +66,11 @@ impl PlanVersion {
     pub fn check(&self, code: &str) -> Option<&Check> {
         self.checks.iter().find(|check| check.code == code)
     }
+}
+
+/// The content of a plan as it is stored.
+pub fn content(bytes: &[u8]) -> Result<v1::PlanContent, Failure> {
+    v1::PlanContent::decode(bytes).map_err(Failure::internal)
 }
 
 fn check(check: v1::PlanCheck) -> Option<Check> {
@@ -120,7 +125,7 @@ pub fn signature(ticket: &Ticket) -> Value {
 
 /// A version as a message.
 pub fn plan_out(row: PlanRow) -> Result<v1::Plan, Failure> {
-    let content = v1::PlanContent::decode(row.content.as_slice()).map_err(Failure::internal)?;
+    let content = content(&row.content)?;
     Ok(v1::Plan {
         plan: row.id.to_string(),
         version: row.version,

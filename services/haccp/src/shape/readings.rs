@@ -175,6 +175,8 @@ pub fn entry(
     amends: Option<(Uuid, &str, &Ticket)>,
 ) -> Value {
     let mut entry = json!({
+        "kind": "reading",
+        "scope": "whole_lots",
         "lots": new.lots.iter().map(Uuid::to_string).collect::<Vec<_>>(),
         "plan": new.plan.0.to_string(),
         "plan_version": new.plan.1,
@@ -187,6 +189,7 @@ pub fn entry(
         "note": new.note,
     });
     if let Some((supersedes, reason, ticket)) = amends {
+        entry["kind"] = json!("amendment");
         entry["supersedes"] = json!(supersedes.to_string());
         entry["reason"] = json!(reason);
         entry["signature"] = signature(ticket);

@@ -5,13 +5,15 @@ use diesel::prelude::*;
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::{Timestamp, ToDiesel as _};
 use platform::error::Failure;
+use platform::outbox::Outbox;
 use platform::pages::Page;
 use platform::records;
 use platform::tickets::Ticket;
 use uuid::Uuid;
 
 use crate::schema::{deviation, deviation_end, deviation_lot};
-use crate::shape::deviations::{Closing, end_entry};
+use crate::shape::deviations::{Closing, Opening, end_entry};
+use crate::store::safety;
 
 /// A deviation as it opened.
 #[derive(Clone, Debug, Queryable, Selectable, Insertable)]
@@ -54,18 +56,26 @@ pub struct Whole {
     pub end: Option<EndRow>,
 }
 
-/// Opens a deviation on lots.
+/// The method by which genealogy is told of a deviation's lots.
+const HOLD: &str = "/hankbook.internal.v1.GenealogyInternal/HoldForDeviation";
+
+/// Opens a deviation: its row and lots, its leaf, the safety versions of its lots, and the message
+/// that puts them on hold, all in the transaction of its reading.
 pub async fn open(
     conn: &mut AsyncPgConnection,
-    row: &DeviationRow,
-    lots: &[Uuid],
+    outbox: &Outbox,
+    opening: &Opening,
 ) -> Result<(), Failure> {
+    let Opening { row, lots, leaf, hold } = opening;
+    safety::raise(conn, lots).await?;
     diesel::insert_into(deviation::table).values(row).execute(conn).await?;
     let links: Vec<_> = lots
         .iter()
         .map(|lot| (deviation_lot::deviation.eq(row.id), deviation_lot::lot.eq(*lot)))
         .collect();
     diesel::insert_into(deviation_lot::table).values(links).execute(conn).await?;
+    records::insert_leaves(conn, vec![leaf.clone()]).await?;
+    outbox.put(conn, &format!("deviation:{}", row.id), HOLD, hold).await?;
     Ok(())
 }
 

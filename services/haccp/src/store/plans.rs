@@ -8,12 +8,10 @@ use platform::error::{Failure, Kind};
 use platform::pages::Page;
 use platform::records;
 use platform::tickets::Ticket;
-use prost::Message as _;
 use uuid::Uuid;
-use wire::v1;
 
 use crate::schema::{lot_bound, plan, plan_in_force};
-use crate::shape::plans::{Approval, entry};
+use crate::shape::plans::{Approval, content, entry};
 use crate::store::drafts;
 
 /// A version of a plan.
@@ -63,7 +61,7 @@ pub async fn approve(
         let text = "The draft has changed since it was read; read it again before you sign.";
         return Err(Failure::new(Kind::Stale, text));
     }
-    let content = v1::PlanContent::decode(draft.content.as_slice()).map_err(Failure::internal)?;
+    let content = content(&draft.content)?;
     let last: Option<i32> = plan::table
         .filter(plan::id.eq(approval.plan))
         .select(diesel::dsl::max(plan::version))

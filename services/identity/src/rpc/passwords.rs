@@ -12,16 +12,9 @@ use wire::v1;
 
 use crate::shape::Act;
 use crate::store::credentials::CredentialRow;
-use crate::store::people::PersonRow;
 use crate::store::sessions::Why;
+use crate::store::sign_in::Proved;
 use crate::{Identity, NAME, password, store};
-
-/// A person who has just proved who they are, with what proved it.
-#[derive(Clone)]
-pub struct Proved {
-    pub person: PersonRow,
-    pub credential: CredentialRow,
-}
 
 impl Identity {
     /// Tries a password under a sign-in name: nothing when either is wrong, or the person is not
@@ -43,7 +36,9 @@ impl Identity {
         let asked = name.clone();
         let known = self
             .db
-            .read("identity.find_sign_in", |conn| Box::pin(async move { find(conn, &asked).await }))
+            .read("identity.find_sign_in", |conn| {
+                Box::pin(async move { store::sign_in::named(conn, &asked).await })
+            })
             .await?;
         let verifier = known.as_ref().map(|known| known.credential.verifier.clone());
         let is_right = self.hasher.is_right(&turn, password, verifier).await?;
@@ -56,19 +51,6 @@ impl Identity {
             .await?;
         Ok(Some(proved))
     }
-}
-
-/// A person in use who has a password.
-pub async fn find(
-    conn: &mut diesel_async::AsyncPgConnection,
-    sign_in_name: &str,
-) -> Result<Option<Proved>, Failure> {
-    let person = store::people::named(conn, sign_in_name).await?;
-    // The second query runs for nobody too, so that a known name takes no longer.
-    let id = person.as_ref().map_or(uuid::Uuid::nil(), |person| person.id);
-    let credential = store::credentials::find(conn, id).await?;
-    let in_use = person.filter(|person| person.in_use);
-    Ok(in_use.zip(credential).map(|(person, credential)| Proved { person, credential }))
 }
 
 /// Changes the caller's password and ends their other sessions.

@@ -8,12 +8,10 @@ use platform::caller::Call;
 use platform::error::Failure;
 use platform::pages::Page;
 use tonic::{Request, Response, Status};
-use uuid::Uuid;
 use wire::v1;
 
 use crate::shape::Act;
 use crate::store::credentials::CredentialRow;
-use crate::store::sessions::Why;
 use crate::{Identity, shape, store};
 
 /// Adds a person or a version of one, with a one-time password where one was sent.
@@ -39,7 +37,8 @@ pub async fn put(
             Box::pin(async move {
                 let recorded = store::people::record(conn, &new).await?;
                 if recorded.is_new {
-                    follow(conn, (new.of, new.content.in_use), credential, &act).await?;
+                    let of = (new.of, new.content.in_use);
+                    store::sign_in::follow(conn, of, credential, &act).await?;
                 }
                 Ok(recorded.row)
             })
@@ -47,26 +46,6 @@ pub async fn put(
         .await?;
     service.changed.notify_waiters();
     Ok(Response::new(shape::person_out(row)))
-}
-
-/// What a new version brings with it: another password, the end of sessions.
-async fn follow(
-    conn: &mut diesel_async::AsyncPgConnection,
-    (person, in_use): (Uuid, bool),
-    credential: Option<CredentialRow>,
-    act: &Act,
-) -> Result<(), Failure> {
-    let why = match (in_use, &credential) {
-        (false, _) => Why::PersonNotInUse,
-        (true, Some(_)) => Why::PasswordChanged,
-        (true, None) => return Ok(()),
-    };
-    if let Some(credential) = credential {
-        store::credentials::put(conn, &credential, act).await?;
-    }
-    let sessions = store::sessions::living(conn, person, None).await?;
-    store::sessions::end(conn, &sessions, why, act).await?;
-    Ok(())
 }
 
 /// One person as they stand now.

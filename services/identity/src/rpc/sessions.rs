@@ -12,9 +12,9 @@ use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::v1::{self, Role};
 
-use crate::rpc::passwords::{self, Proved};
 use crate::shape::{Act, roles_out};
 use crate::store::sessions::{Refreshed, SessionRow, Why};
+use crate::store::sign_in::Proved;
 use crate::{Identity, store};
 
 /// What asks for the tokens, as RFC 9068 wants it named.
@@ -58,7 +58,7 @@ pub async fn sign_in(
             let verifier = proved.credential.verifier.clone();
             Box::pin(async move {
                 // The password or the person may have changed since the password was tried.
-                let standing = passwords::find(conn, &name).await?;
+                let standing = store::sign_in::named(conn, &name).await?;
                 let same = standing.filter(|now| now.credential.verifier == verifier);
                 let now = same.ok_or_else(wrong)?;
                 let begun = store::sessions::begin(conn, (id, &hash), &now.person, &act).await?;
@@ -107,7 +107,7 @@ pub async fn refresh(
             Box::pin(async move {
                 let refreshed = store::sessions::refresh(conn, &old, &new, &system).await?;
                 let person = match &refreshed {
-                    Refreshed::Renewed(row) => standing(conn, row.person).await?,
+                    Refreshed::Renewed(row) => store::sign_in::of(conn, row.person).await?,
                     _ => None,
                 };
                 Ok((refreshed, person))
@@ -124,15 +124,6 @@ pub async fn refresh(
         }
         _ => Err(over().into()),
     }
-}
-
-async fn standing(
-    conn: &mut diesel_async::AsyncPgConnection,
-    person: Uuid,
-) -> Result<Option<Proved>, Failure> {
-    let person_row = store::people::last(conn, person).await?.filter(|person| person.in_use);
-    let credential = store::credentials::find(conn, person).await?;
-    Ok(person_row.zip(credential).map(|(person, credential)| Proved { person, credential }))
 }
 
 /// The session as its owner sees it. While the password must be changed its token has no roles.

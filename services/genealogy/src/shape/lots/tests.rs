@@ -170,7 +170,7 @@ fn the_entry_of_a_lot_never_changes_its_form() {
     let entry = lot_entry(&new, "26329-7");
     let leaf = new.stamp.leaf("genealogy.lot/1", entry).expect("a canonical entry");
     let expected = concat!(
-        r#"{"code":"26329-7","day":"2026-11-25","#,
+        r#"{"code":"26329-7","day":"2026-11-25","device":"","#,
         r#""entered_by":{"id":"00000000-0000-0000-0000-000000000009","name":"Rosa Lind"},"#,
         r#""form":"genealogy.lot/1","id":"00000000-0000-0000-0000-000000000001","#,
         r#""kind":"received","lot":"00000000-0000-0000-0000-000000000001","#,

@@ -18,7 +18,7 @@ impl Chance<'_> {
     }
 
     fn text(&mut self) -> String {
-        let letters = ['a', 'Z', '"', '\\', '\n', 'é', '🌭', '\u{0}', '.', '['];
+        let letters = ['a', 'Z', '"', '\\', '\n', 'é', '🌭', '\u{1}', '.', '['];
         (0..self.below(6)).map(|_| letters[self.below(10) as usize]).collect()
     }
 }

@@ -1,16 +1,16 @@
 //! Values that others have published or that follow from plain algebra.
 //! It never leaves the tests.
 
-use super::bounds::Taken;
-use super::cooling::{self, Chill, ChilledProduct, OptionResult};
-use super::growth::{self, Parameters, SETS};
-use super::integral::{Integral, integrate};
-use super::model::Model;
-use super::product::CookedProduct;
 use super::samples::{coldest, curve, exact, fahrenheit, warmest};
-use super::{Between, dwell, humidity, probes::Stretch};
 use crate::curve::Curve;
 use crate::exact::Exact;
+use crate::heat::bounds::Taken;
+use crate::heat::cooling::{self, Chill, ChilledProduct, OptionResult};
+use crate::heat::growth::{self, Parameters, SETS};
+use crate::heat::integral::{Integral, integrate};
+use crate::heat::model::Model;
+use crate::heat::product::CookedProduct;
+use crate::heat::{Between, dwell, humidity, probes::Stretch};
 use crate::rules::Rule;
 use crate::units::Unit;
 use crate::verdict::Verdict;

@@ -1,9 +1,9 @@
 //! Which tokens are let through: cases of RFC 7515, 8725 and 9068, and our own key.
 //! It never waits: the clock is held.
 
+use platform::clock::Clock;
+use platform::tokens::{Claims, Expected, PublicKey, Signer, TokenError, Verifier, instant};
 use serde_json::Value;
-
-use super::*;
 
 /// Tokens made with throw-away keys, each with what RFC 7515, 8725 and 9068 ask of it.
 const CASES: &str = include_str!("jwt-cases.json");

@@ -1,14 +1,17 @@
 //! A ticket is good for its signer, session, method and subject, and for two minutes.
 //! It never waits: the clock is held.
 
+use std::sync::Arc;
+
 use http::HeaderMap;
 use http::header::AUTHORIZATION;
-
-use super::*;
-use crate::caller::{Gatekeeper, TICKET_HEADER};
-use crate::clock::Clock;
-use crate::revocation::Revocations;
-use crate::tokens::{Claims, LIFE_S as TOKEN_LIFE_S};
+use platform::caller::{Call, Gatekeeper, TICKET_HEADER};
+use platform::clock::Clock;
+use platform::error::Kind;
+use platform::revocation::Revocations;
+use platform::tickets::{Ticket, Tickets, issue};
+use platform::tokens::{AUDIENCE, Claims, ISSUER, LIFE_S, Signer, Verifier, instant};
+use uuid::Uuid;
 
 const METHOD: &str = "/hankbook.v1.Genealogy/GetPlace";
 const SUBJECT: &str = "place:0197a1c2-7d1e-7000-8000-000000000001";
@@ -35,10 +38,10 @@ impl Desk {
         let claims = Claims {
             iss: ISSUER.into(),
             aud: vec![AUDIENCE.into()],
-            sub: subject_of(person),
+            sub: format!("person:{person}"),
             client_id: "test".into(),
             iat: 1_000,
-            exp: 1_000 + TOKEN_LIFE_S,
+            exp: 1_000 + LIFE_S,
             jti: "1".into(),
             sid: session.to_string(),
             name: "Ana".into(),

@@ -6,16 +6,16 @@ use std::slice::from_ref;
 use proptest::prelude::*;
 use rust_decimal::Decimal;
 
-use super::dwell::{self, TableResult};
-use super::integral::integrate;
-use super::model::Model;
-use super::probes::{Probes, Worst};
-use super::product::CookedProduct;
 use super::samples::{coldest, warmest};
-use super::tenths::{RateTable, TenthsCurve};
-use super::{Between, cooling, heating};
 use crate::curve::{Curve, Sample};
 use crate::exact::Exact;
+use crate::heat::dwell::{self, TableResult};
+use crate::heat::integral::integrate;
+use crate::heat::model::Model;
+use crate::heat::probes::{Probes, Worst};
+use crate::heat::product::CookedProduct;
+use crate::heat::tenths::{RateTable, TenthsCurve};
+use crate::heat::{Between, cooling, heating};
 use crate::rules::Rule;
 use crate::units::Unit;
 

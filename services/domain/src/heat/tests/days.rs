@@ -1,14 +1,14 @@
 //! Two days of a plant, cook and chill, with every time known to the second.
 //! It never leaves the tests. The readings are invented; the limits are those of the rules.
 
-use super::bounds::Taken;
-use super::cooling::{self, Chill, ChilledProduct, OptionResult};
-use super::dwell::{self, TableResult};
-use super::product::CookedProduct;
 use super::samples::{clock, coldest, exact, fahrenheit, warmest};
-use super::{Between, heating};
 use crate::curve::Curve;
 use crate::exact::Exact;
+use crate::heat::bounds::Taken;
+use crate::heat::cooling::{self, Chill, ChilledProduct, OptionResult};
+use crate::heat::dwell::{self, TableResult};
+use crate::heat::product::CookedProduct;
+use crate::heat::{Between, heating};
 use crate::rules::Rule;
 use crate::verdict::Verdict;
 

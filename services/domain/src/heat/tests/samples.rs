@@ -1,9 +1,9 @@
 //! Curves for tests, so that each test states only its readings.
 //! It never leaves the tests.
 
-use super::probes::{Probes, Worst};
 use crate::curve::{Curve, Sample};
 use crate::exact::{self, Exact};
+use crate::heat::probes::{Probes, Worst};
 use crate::units::Unit;
 
 /// A number of a test.

@@ -10,9 +10,9 @@ use platform::error::KINDS;
 use wire::contract::{Access, Operation, operations};
 use wire::v1::{Effect, Role};
 
-use super::field::upper_snake;
-use super::operation::{summary, who};
-use super::{service_comment, short};
+use crate::openapi::field::upper_snake;
+use crate::openapi::operation::{summary, who};
+use crate::openapi::{service_comment, short};
 use crate::problem::type_of;
 
 const MADE: &str =
