@@ -3,3 +3,4 @@
 
 mod house;
 mod path;
+mod replay;

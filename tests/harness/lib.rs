@@ -5,6 +5,7 @@ pub mod client;
 pub mod embedded;
 pub mod plant;
 pub mod shared;
+pub mod stock;
 pub mod tokens;
 
 pub use client::{Answer, Client};

@@ -2,7 +2,7 @@
 //! It never opens a connection for a service: it says as whom each connects.
 
 use std::error::Error;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use clap::Args;
@@ -57,6 +57,17 @@ impl Database {
         })?;
         cluster.ensure_database(DATABASE)?;
         Ok(Self::Private(Arc::new(cluster)))
+    }
+
+    /// As [`Self::open`], but refuses a folder in which no plant was ever made.
+    pub fn open_made(place: &Where, data: &Path) -> Result<Self, Box<dyn Error + Send + Sync>> {
+        if let Some(url) = &place.database_url {
+            return Ok(Self::Named(url.clone()));
+        }
+        if !data.join("postgres").join("data").join("PG_VERSION").exists() {
+            return Err(format!("there is no plant in {}", data.display()).into());
+        }
+        Self::open(place, &Folder::open(data)?)
     }
 
     /// As whom the schema is changed.

@@ -3,6 +3,7 @@
 
 mod calc;
 mod clock_check;
+mod check;
 pub mod database;
 mod folder;
 pub mod migrate;
@@ -30,6 +31,8 @@ enum Command {
     Serve(serve::Arguments),
     /// Bring the database to this version's schema and stop.
     Migrate(migrate::Arguments),
+    /// Check that what a stopped plant's database derives is what its records say.
+    Check(check::Arguments),
     /// Run one calculation: JSON on standard input, JSON on standard output.
     Calc(calc::Arguments),
 }
@@ -38,6 +41,7 @@ enum Command {
 pub fn main() -> ExitCode {
     match Cli::parse().command {
         Command::Calc(arguments) => calc::run(&arguments),
+        Command::Check(arguments) => told(check::run(&arguments)),
         Command::Migrate(arguments) => told(migrate::run(&arguments)),
         Command::Serve(arguments) => told(serve::run(&arguments)),
     }

@@ -17,7 +17,7 @@ use crate::folder::Folder;
 
 const MIGRATIONS: EmbeddedMigrations = embed_migrations!("../../migrations");
 /// The schema that this binary was written for: the number of its last migration.
-const SCHEMA_NUMBER: i32 = 6;
+pub const SCHEMA_NUMBER: i32 = 6;
 /// The oldest binary that can use this schema.
 const OLDEST_BINARY: i32 = 1;
 /// The advisory lock under which schemas change.
@@ -99,6 +99,11 @@ pub async fn migrate(database: &Database) -> Result<i32, Failed> {
     }
     // The lock goes with the connection.
     Ok(SCHEMA_NUMBER)
+}
+
+/// The number of the schema that a database has, if it has one of ours.
+pub async fn schema(conn: &mut AsyncPgConnection) -> Result<Option<i32>, Failed> {
+    Ok(release(conn).await?.map(|release| release.schema_number))
 }
 
 async fn release(conn: &mut AsyncPgConnection) -> Result<Option<Release>, Failed> {

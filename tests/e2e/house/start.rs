@@ -29,6 +29,8 @@ async fn an_empty_folder_becomes_a_plant_that_survives_a_crash() {
     let second = serve(&data, "127.0.0.1:0").output().expect("a second start");
     assert!(!second.status.success());
     assert!(said(&second).contains(&first.process.id().to_string()), "{}", said(&second));
+    let busy = replay(&data);
+    assert!(said(&busy).contains(&first.process.id().to_string()), "{}", said(&busy));
     assert_eq!(manager.get("/readyz").await.status, 200, "the first runs on");
     first.process.kill().expect("a crash");
     first.process.wait().expect("its end");
@@ -38,6 +40,26 @@ async fn an_empty_folder_becomes_a_plant_that_survives_a_crash() {
     again.stop();
     let left = data.join("postgres/data/postmaster.pid");
     assert!(!left.exists(), "Postgres was stopped too");
+    let checked = replay(&data);
+    assert!(checked.status.success(), "{}", String::from_utf8_lossy(&checked.stdout));
+    assert!(!left.exists(), "the check stopped what it started");
+}
+
+/// `hankbook check replay` on a data folder.
+fn replay(data: &Path) -> Output {
+    let mut command = Command::new(program("hankbook-under-test"));
+    command.args(["check", "replay", "--data-dir"]).arg(data).env_remove("DATABASE_URL");
+    command.output().expect("the check runs")
+}
+
+#[test]
+fn a_check_makes_no_plant_where_there_is_none() {
+    let folder = open_folder();
+    let data = folder.path().join("plant");
+    let refused = replay(&data);
+    assert_eq!(refused.status.code(), Some(1));
+    assert!(said(&refused).contains("there is no plant in"), "{}", said(&refused));
+    assert!(!data.exists(), "the folder was made");
 }
 
 #[test]

@@ -1,0 +1,83 @@
+//! Compares what stands with what the records say, promise by promise, on one snapshot.
+//! It never stops at the first difference and never mends one.
+
+use std::error::Error;
+
+use diesel::sql_types::{BigInt, Text};
+use diesel::{QueryableByName, sql_query};
+use diesel_async::{AsyncPgConnection, RunQueryDsl, SimpleAsyncConnection};
+
+use super::promises::{OWED, Promise, Record, promises};
+
+type Failed = Box<dyn Error + Send + Sync>;
+
+/// The most differences of one promise that are shown.
+const SHOWN_MAX: u32 = 10;
+/// One snapshot for all promises, so that a house that runs beside does not blur them.
+const BEGIN: &str = "BEGIN ISOLATION LEVEL REPEATABLE READ, READ ONLY";
+/// The tables of records with the column that names each record. Leaves have none of their own.
+const RECORDS: &str = "SELECT format('%I.%I', n.nspname, c.relname) AS kind, \
+    CASE WHEN EXISTS (SELECT 1 FROM pg_attribute AS a WHERE a.attrelid = c.oid \
+    AND a.attname = 'record_id' AND NOT a.attisdropped) THEN 'record_id' ELSE 'id' END AS key \
+    FROM pg_class AS c JOIN pg_namespace AS n ON n.oid = c.relnamespace \
+    WHERE c.relkind IN ('r', 'p') AND obj_description(c.oid, 'pg_class') LIKE 'record:%' \
+    AND c.oid <> 'audit.leaf'::regclass ORDER BY 1";
+
+#[derive(QueryableByName)]
+struct Found {
+    #[diesel(sql_type = Text)]
+    what: String,
+    #[diesel(sql_type = BigInt)]
+    all: i64,
+}
+
+#[derive(QueryableByName)]
+struct Table {
+    #[diesel(sql_type = Text)]
+    kind: String,
+    #[diesel(sql_type = Text)]
+    key: String,
+}
+
+/// Prints a line a promise; gives how many differ and how many there are.
+pub async fn compare(conn: &mut AsyncPgConnection) -> Result<(usize, usize), Failed> {
+    conn.batch_execute(BEGIN).await?;
+    let tables: Vec<Table> = sql_query(RECORDS).load(conn).await?;
+    let records = tables.into_iter().map(|Table { kind, key }| Record { kind, key });
+    let promises = promises(&records.collect::<Vec<_>>());
+    let mut differing = 0;
+    for Promise { name, differs } in &promises {
+        let found = found(conn, differs).await.map_err(|error| format!("{name}: {error}"))?;
+        match found.as_slice() {
+            [] => println!("ok       {name}"),
+            [first, ..] => {
+                differing += 1;
+                println!("DIFFERS  {name}: {}", first.all);
+                show(&found);
+            }
+        }
+    }
+    let owed = found(conn, OWED).await?;
+    if let [first, ..] = owed.as_slice() {
+        // What was not yet told is no fault: it is told when the house runs.
+        println!("note     messages not yet delivered: {}", first.all);
+        show(&owed);
+    }
+    conn.batch_execute("ROLLBACK").await?;
+    Ok((differing, promises.len()))
+}
+
+/// The first rows of a statement that gives one text `what` a difference, with how many there are.
+async fn found(conn: &mut AsyncPgConnection, differs: &str) -> Result<Vec<Found>, Failed> {
+    let counted = format!(
+        "SELECT what, count(*) OVER () AS all FROM ({differs}) AS found ORDER BY what \
+         LIMIT {SHOWN_MAX}"
+    );
+    Ok(sql_query(counted).load(conn).await?)
+}
+
+fn show(found: &[Found]) {
+    for Found { what, .. } in found {
+        println!("         {what}");
+    }
+}
