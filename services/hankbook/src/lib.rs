@@ -2,8 +2,8 @@
 //! It never holds a rule; it only puts the parts together.
 
 mod calc;
-mod clock_check;
 mod check;
+mod clock_check;
 pub mod database;
 mod folder;
 pub mod migrate;

@@ -4,11 +4,12 @@
 use platform::records::new_id;
 use std::fs;
 use std::net::TcpListener;
-use std::process::Output;
+use std::path::Path;
+use std::process::{Command, Output};
 use std::time::Duration;
 
 use harness::embedded::{open_folder, serve};
-use harness::shared::Database;
+use harness::shared::{Database, program};
 use harness::{Client, Embedded, Options, Plant};
 use serde_json::json;
 
