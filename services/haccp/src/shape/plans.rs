@@ -40,6 +40,8 @@ pub struct Check {
     pub dispositions: Vec<String>,
     /// The limit.
     pub limit: Limit,
+    /// What the limit rests on.
+    pub source: String,
 }
 
 /// A version of a plan, which never changes.
@@ -87,6 +89,7 @@ fn check(check: v1::PlanCheck) -> Option<Check> {
         hazard: check.hazard,
         dispositions: check.dispositions,
         limit,
+        source: check.source,
     })
 }
 

@@ -259,7 +259,9 @@ pub fn reading_out(
 ) -> v1::Reading {
     let values =
         Unit::from_code(&row.unit).map(|unit| Values { texts: row.readings.clone(), unit });
-    let check = plan.check(&row.check_code).zip(values);
+    let check = plan.check(&row.check_code);
+    let source = check.map(|check| check.source.clone()).unwrap_or_default();
+    let check = check.zip(values);
     let judged = check.map(|(check, values)| judge(&check.limit, &values.quantities()));
     let verdict = match row.verdict.as_str() {
         "PASS" => v1::Verdict::Pass,
@@ -292,6 +294,7 @@ pub fn reading_out(
         reason,
         amendments,
         cautions: vec![SUPPORT_CAUTION.to_owned()],
+        source,
     }
 }
 
