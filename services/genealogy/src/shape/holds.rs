@@ -172,7 +172,10 @@ pub fn refuse_end(standing: &Standing) -> Result<(), Failure> {
             subject: subject(hold),
             message: "A deviation placed this hold, and it ends only with it.".into(),
             who: "QA".into(),
-            way_on: format!("Close the deviation {deviation}."),
+            way_on: format!(
+                "Close the deviation {deviation} with a disposition that frees the lot; after any \
+                 other one the hold stands."
+            ),
         },
         (None, None) => return Ok(()),
     };
