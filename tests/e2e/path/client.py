@@ -126,7 +126,9 @@ def journey(service, given):
         role: service.call("Identity/SignIn", {"signInName": name, "password": given["password"]})
         for role, name in given["people"].items()
     }
-    qa, operator, manager = (sessions[role]["accessToken"] for role in ("qa", "operator", "manager"))
+    qa, operator, manager = (
+        sessions[role]["accessToken"] for role in ("qa", "operator", "manager")
+    )
 
     def signed(method, subject, body):
         ticket = service.call("Identity/CreateSignature", {

@@ -2,8 +2,11 @@
 //! It never knows a table by name: a new one is looked at the day it appears.
 
 use std::collections::BTreeMap;
+use std::path::Path;
 
 use domain::record;
+use harness::shared::program;
+use tokio::process::Command;
 use tokio_postgres::Client;
 
 /// The tables of some classes with the column that names their leaf, if there is one.
@@ -78,30 +81,28 @@ async fn assert_hashed(client: &Client) -> i64 {
     leaves.len() as i64
 }
 
-/// Asserts that what is derived equals what the records say.
-pub async fn assert_replayed(client: &Client) {
-    let raised = "SELECT lot FROM haccp.deviation_lot UNION ALL SELECT lot FROM genealogy.hold_lot \
-        UNION ALL SELECT link.lot FROM haccp.reading AS r JOIN haccp.reading_lot AS link \
-        ON link.reading = r.id WHERE r.supersedes IS NOT NULL AND NOT EXISTS \
-        (SELECT 1 FROM haccp.deviation AS d WHERE d.reading = r.id)";
-    let safety = format!(
-        "SELECT count(*) FROM genealogy.lot AS lot FULL JOIN (SELECT * FROM genealogy.lot_safety \
-         WHERE lot <> '00000000-0000-0000-0000-000000000000') AS safety ON safety.lot = lot.id \
-         WHERE safety.version IS DISTINCT FROM \
-         1 + (SELECT count(*) FROM ({raised}) AS raised WHERE raised.lot = lot.id)"
-    );
-    assert_eq!(number(client, &safety).await, 0, "safety versions");
-    let on_hand = "SELECT count(*) FROM genealogy.lot AS lot FULL JOIN genealogy.lot_on_hand AS h \
-        ON h.lot = lot.id WHERE h.on_hand_g IS DISTINCT FROM lot.mass_g";
-    assert_eq!(number(client, on_hand).await, 0, "what is on hand of lots that nobody used");
-    let bound = "SELECT count(*) FROM genealogy.lot AS lot FULL JOIN haccp.lot_bound AS b \
-        ON b.lot = lot.id \
-        WHERE (b.plan, b.version) IS DISTINCT FROM (lot.plan, lot.plan_version)";
-    assert_eq!(number(client, bound).await, 0, "to which version lots are bound");
-    let in_force = "SELECT count(*) FROM (SELECT id, max(version) AS last FROM haccp.plan \
-        GROUP BY id) AS plan FULL JOIN haccp.plan_in_force AS now ON now.plan = plan.id \
-        WHERE now.version IS DISTINCT FROM plan.last";
-    assert_eq!(number(client, in_force).await, 0, "which versions are in force");
+/// Asserts that `hankbook check replay` agrees: state with records, records with their leaves.
+/// `place` says where: a data folder with its own Postgres, or a database.
+pub async fn assert_replayed(place: Place<'_>) {
+    let mut command = Command::new(program("hankbook-under-test"));
+    command.args(["check", "replay"]).env_remove("DATABASE_URL");
+    match place {
+        Place::Folder(data) => command.arg("--data-dir").arg(data),
+        Place::Database(url) => command.env("DATABASE_URL", url),
+    };
+    let done = command.output().await.expect("the check runs");
+    let (said, wrong) = (done.stdout.as_slice(), done.stderr.as_slice());
+    let said = [String::from_utf8_lossy(said), String::from_utf8_lossy(wrong)].concat();
+    assert!(done.status.success(), "{said}");
+}
+
+/// Where a plant's records are.
+#[derive(Clone, Copy)]
+pub enum Place<'p> {
+    /// A data folder with its own Postgres, which nobody runs.
+    Folder(&'p Path),
+    /// The connection text of a database.
+    Database(&'p str),
 }
 
 /// Waits until no service owes another one a message.
