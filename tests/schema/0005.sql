@@ -1,0 +1,4 @@
+INSERT INTO genealogy.lot (id, code, kind, material, supplier, supplier_version, supplier_name, supplier_lot, mass_value, mass_unit, mass_g, place, place_version, place_name, plan, plan_name, plan_version, observed_at, entered_at, recorded_at, offset_ms, happened, day, entered_by, entered_by_name, station, fingerprint) VALUES
+    ('01997000-0000-7000-8000-000000000007', '26329-1', 'received', 'Pork trim', '01997000-0000-7000-8000-000000000003', 1, 'Two Rivers Meats', 'TR-1', 1.50, '[lb_av]', 680.388555, '01997000-0000-7000-8000-000000000002', 1, 'House 2', '01997000-0000-7000-8000-000000000005', 'Receiving', 1, now(), now(), now(), 0, false, '2026-11-25', 'x', 'Ines Tolland', '', '');
+INSERT INTO genealogy.lot_on_hand (lot, on_hand_g) VALUES ('01997000-0000-7000-8000-000000000007', 680.388555);
+INSERT INTO genealogy.lot_safety (lot, version) VALUES ('01997000-0000-7000-8000-000000000007', 1);
