@@ -171,7 +171,7 @@ fn declared() -> Vec<(String, String, String)> {
         let text = std::fs::read_to_string(file).unwrap_or_default();
         let mut table = None;
         for line in text.lines().map(str::trim) {
-            match line.split_once(" -> ") {
+            match line.split_once(" -> ").filter(|_| !line.starts_with("diesel::")) {
                 Some((column, kind)) => {
                     let table: &String = table.as_ref().expect("a column stands in a table");
                     let kind = kind.trim_end_matches(',').to_owned();

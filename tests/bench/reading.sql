@@ -24,7 +24,7 @@ WITH given AS (
         '"reasons":["38.5 [degF] is at most 40 [degF]."],"recorded_at":"%s","station":"",'
         '"subject":"lot:%s","times":{"entered_at":"%s","happened":%s,"observed_at":"%s",'
         '"offset_ms":%s},"unit":"[degF]","verdict":"PASS"}',
-        current_date, id, lot, plan, 1, at, lot, at, false, at, 0) AS text FROM allowed
+        current_date, id, lot, plan, 1, at, lot, at, 'false', at, 0) AS text FROM allowed
 )
 INSERT INTO audit.leaf (id, form, subject, day, recorded_at, entry, hash)
 SELECT reading.id, 'haccp.reading/1', 'lot:' || lot, current_date, at, text,

@@ -71,7 +71,7 @@ async fn told(client: &Client) {
 }
 
 /// A table, how it is bent, and the promises that this breaks.
-const BENT: [(&str, &str, &[&str]); 11] = [
+const BENT: [(&str, &str, &[&str]); 12] = [
     (
         "genealogy.lot_on_hand",
         "UPDATE genealogy.lot_on_hand SET on_hand_g = on_hand_g - 0.1",
@@ -113,6 +113,15 @@ const BENT: [(&str, &str, &[&str]); 11] = [
          WHERE form = 'haccp.reading/1'",
         &[
             "every leaf's hash is that of its entry",
+            "every link is in its record's entry, and none is missing",
+        ],
+    ),
+    (
+        "audit.leaf",
+        "UPDATE audit.leaf SET entry = 'x', hash = sha256('\\x0078') \
+         WHERE form = 'genealogy.hold/1'",
+        &[
+            "every leaf is filed as its entry says",
             "every link is in its record's entry, and none is missing",
         ],
     ),
