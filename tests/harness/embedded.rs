@@ -51,7 +51,7 @@ impl Embedded {
         let mut house = Self { process, http: String::new(), data: data.to_owned() };
         let out = BufReader::new(house.process.stdout.take().expect("output"));
         for line in out.lines().map_while(Result::ok) {
-            if line.contains("pages and REST") {
+            if line.trim_start().starts_with("REST ") {
                 house.http = line.split_whitespace().last().unwrap_or_default().to_owned();
             }
             if line.contains("Ctrl-C") {

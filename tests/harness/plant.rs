@@ -45,7 +45,7 @@ impl Default for Options {
 pub struct Plant {
     /// Its database.
     pub database: Database,
-    /// Address of REST and pages: `http://127.0.0.1:PORT`.
+    /// Address of REST: `http://127.0.0.1:PORT`.
     pub http: String,
     /// Address of gRPC: `http://127.0.0.1:PORT`.
     pub grpc: String,
@@ -89,7 +89,7 @@ impl Plant {
                 panic!("the plant did not start: {:?}\n{}", self.printed, self.log());
             };
             let last = line.split_whitespace().last().unwrap_or_default().to_owned();
-            if line.contains("pages and REST") {
+            if line.trim_start().starts_with("REST ") {
                 self.http = last;
             } else if line.trim_start().starts_with("gRPC") {
                 self.grpc = format!("http://{last}");

@@ -37,7 +37,7 @@ pub struct Arguments {
     /// The plant's data folder; made where it is missing.
     #[arg(long, env = "HANKBOOK_DATA_DIR", default_value_os_t = Folder::default_path())]
     data_dir: PathBuf,
-    /// Where REST and pages listen; port 0 picks one and prints it.
+    /// Where REST listens; port 0 picks one and prints it.
     #[arg(long, env = "HANKBOOK_HTTP", default_value = "127.0.0.1:8080")]
     http: SocketAddr,
     /// Where gRPC listens; port 0 picks one and prints it.
@@ -166,7 +166,7 @@ fn readiness(services: Arc<Services>) -> Readiness {
 /// The lines that a person and a script read.
 fn announce(rest: &RestDoor, rpc: &RpcDoor, first_password: Option<&str>) {
     println!("Hankbook is ready.");
-    println!("  pages and REST  http://{}", rest.address);
+    println!("  REST            http://{}", rest.address);
     println!("  gRPC            {}", rpc.address);
     println!("  contract        http://{}/openapi.json", rest.address);
     if let Some(password) = first_password {
