@@ -76,10 +76,14 @@ CREATE TABLE genealogy.hold (
     id uuid PRIMARY KEY,
     reason text NOT NULL CHECK (reason <> ''),
     deviation uuid UNIQUE,
+    scope text NOT NULL CHECK (scope IN ('whole', 'what_is_left')),
+    ticket uuid UNIQUE,
     recorded_at timestamptz NOT NULL,
     entered_by text NOT NULL,
     entered_by_name text NOT NULL,
-    fingerprint bytea NOT NULL
+    fingerprint bytea NOT NULL,
+    -- Only a signature narrows a hold.
+    CHECK ((scope = 'what_is_left') = (ticket IS NOT NULL))
 );
 CALL house.make_record('genealogy.hold', 'hankbook_genealogy', 'a hold as it was placed');
 

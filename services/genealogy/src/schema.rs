@@ -92,6 +92,8 @@ diesel::table! {
         id -> Uuid,
         reason -> Text,
         deviation -> Nullable<Uuid>,
+        scope -> Text,
+        ticket -> Nullable<Uuid>,
         recorded_at -> Timestamptz,
         entered_by -> Text,
         entered_by_name -> Text,

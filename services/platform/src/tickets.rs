@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
+use serde_json::{Value, json};
 use uuid::Uuid;
 
 use crate::caller::Call;
@@ -35,6 +36,20 @@ pub struct Ticket {
     pub how: String,
     /// When it was given.
     pub signed_at: Timestamp,
+}
+
+impl Ticket {
+    /// The signature as it stands in an entry: who, when, how and what it means.
+    pub fn entry(&self) -> Value {
+        json!({
+            "ticket": self.id.to_string(),
+            "person": self.person.to_string(),
+            "name": self.name,
+            "meaning": self.meaning,
+            "how": self.how,
+            "signed_at": self.signed_at.to_string(),
+        })
+    }
 }
 
 /// What a ticket says as a token.

@@ -22,12 +22,20 @@ pub async fn place(
 ) -> Result<Response<v1::Hold>, Status> {
     let call = Call::of(request.extensions())?;
     let new = shape::holds::hold_in(&call, &service.house.plant, request.get_ref())?;
-    let new = Arc::new(new);
+    let of = Arc::new((call, new, service.house.tickets.clone()));
     let hold = service
         .db
         .write("genealogy.place_hold", move |conn| {
-            let new = new.clone();
-            Box::pin(async move { store::holds::place(conn, &new).await })
+            let of = of.clone();
+            Box::pin(async move {
+                let (call, new, tickets) = &*of;
+                // A repeated call is told by its record: its ticket may have expired since.
+                if let Some(hold) = store::holds::known(conn, &new.stamp).await? {
+                    return Ok(hold);
+                }
+                let scope = new.scope(call, tickets)?;
+                store::holds::place(conn, new, &scope).await
+            })
         })
         .await?;
     Ok(Response::new(shape::holds::hold_out(hold)))

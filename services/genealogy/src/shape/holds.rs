@@ -3,17 +3,20 @@
 
 use domain::fault::Faults;
 use platform::caller::Call;
-use platform::error::{Failure, Reason};
+use platform::error::{Failure, Kind, Reason};
 use platform::plant::Plant;
 use platform::records::{self, Stamp};
 use platform::shape;
-use platform::tickets::Ticket;
+use platform::tickets::{Ticket, Tickets};
 use serde_json::{Value, json};
 use uuid::Uuid;
 use wire::internal::v1 as internal;
 use wire::v1;
 
 use crate::store::holds::{HoldRow, Standing};
+
+/// The word of a hold that covers only what is left of its lots.
+const NARROWED: &str = "what_is_left";
 
 /// A hold about to be placed.
 #[derive(Clone)]
@@ -24,6 +27,48 @@ pub struct NewHold {
     pub reason: String,
     /// The deviation that places it, if one does.
     pub deviation: Option<Uuid>,
+    /// True: it is to cover only what is left of its lots, if QA signs for that.
+    pub is_narrowed: bool,
+}
+
+/// What of its lots a hold covers.
+pub enum Scope {
+    /// The lots with all that was or will be made of them.
+    Whole,
+    /// Only what is left of the lots, as QA signed.
+    WhatIsLeft(Ticket),
+}
+
+impl Scope {
+    /// Its word in records.
+    pub fn word(&self) -> &'static str {
+        match self {
+            Self::Whole => "whole",
+            Self::WhatIsLeft(_) => NARROWED,
+        }
+    }
+
+    /// The ticket that narrowing used up.
+    pub fn ticket(&self) -> Option<Uuid> {
+        match self {
+            Self::Whole => None,
+            Self::WhatIsLeft(ticket) => Some(ticket.id),
+        }
+    }
+}
+
+impl NewHold {
+    /// What it covers. Refused: narrowing by anybody but QA, or without a signature for it.
+    pub fn scope(&self, call: &Call, tickets: &Tickets) -> Result<Scope, Failure> {
+        if !self.is_narrowed {
+            return Ok(Scope::Whole);
+        }
+        if !call.person()?.roles.contains(&v1::Role::Qa) {
+            let text = "Only QA may sign that a hold covers no more than what is left of its lots.";
+            return Err(Failure::new(Kind::NotAllowed, text));
+        }
+        tickets.redeem(call, &self.stamp.subject).map(Scope::WhatIsLeft)
+    }
 }
 
 /// The end of a hold, about to be recorded.
@@ -86,7 +131,8 @@ pub fn hold_in(
     let lots = lots_in(&request.lots, true, &mut faults);
     let id = faults.into_result(id)?;
     let stamp = Stamp::of(call, plant, id, subject(id), request)?;
-    Ok(NewHold { stamp, lots, reason: request.reason.clone(), deviation: None })
+    let (reason, is_narrowed) = (request.reason.clone(), request.scope == NARROWED);
+    Ok(NewHold { stamp, lots, reason, deviation: None, is_narrowed })
 }
 
 /// Reads the hold of a deviation under a new id; a lot named twice counts once.
@@ -102,7 +148,8 @@ pub fn hold_for_deviation_in(
     let id = records::new_id();
     let stamp = Stamp::of(call, plant, id, subject(id), request)?;
     let reason = request.reason.clone();
-    Ok((NewHold { stamp, lots, reason, deviation: Some(deviation) }, deviation))
+    let new = NewHold { stamp, lots, reason, deviation: Some(deviation), is_narrowed: false };
+    Ok((new, deviation))
 }
 
 fn lots_in(texts: &[String], twice_is_a_fault: bool, faults: &mut Faults) -> Vec<Uuid> {
@@ -198,8 +245,12 @@ pub fn refuse_other_lots(standing: &Standing, new: &NewHold) -> Result<(), Failu
     if reasons.is_empty() { Ok(()) } else { Err(Failure::refused(reasons)) }
 }
 
-/// The entry of a hold, its lots in id order.
-pub fn hold_entry(new: &NewHold) -> Value {
+/// The entry of a hold, its lots in id order; null stands for what there is not.
+pub fn hold_entry(new: &NewHold, scope: &Scope) -> Value {
+    let signature = match scope {
+        Scope::Whole => None,
+        Scope::WhatIsLeft(ticket) => Some(ticket.entry()),
+    };
     let mut lots = new.lots.clone();
     lots.sort_unstable();
     json!({
@@ -207,13 +258,15 @@ pub fn hold_entry(new: &NewHold) -> Value {
         "lots": texts(&lots),
         "reason": new.reason,
         "deviation": new.deviation.map(|deviation| deviation.to_string()),
+        "scope": scope.word(),
+        "signature": signature,
     })
 }
 
 /// The entry of a hold's end with its signature; null stands for what lies elsewhere.
 pub fn end_entry(end: &End, signed: &Signed) -> Value {
     let (deviation, signature) = match signed {
-        Signed::Here(ticket) => (None, Some(signature(ticket))),
+        Signed::Here(ticket) => (None, Some(ticket.entry())),
         Signed::AtDeviation { deviation, .. } => (Some(deviation.to_string()), None),
     };
     json!({
@@ -222,17 +275,6 @@ pub fn end_entry(end: &End, signed: &Signed) -> Value {
         "deviation": deviation,
         "signed_by_name": signed.name(),
         "signature": signature,
-    })
-}
-
-fn signature(ticket: &Ticket) -> Value {
-    json!({
-        "ticket": ticket.id.to_string(),
-        "person": ticket.person.to_string(),
-        "name": ticket.name,
-        "meaning": ticket.meaning,
-        "how": ticket.how,
-        "signed_at": ticket.signed_at.to_string(),
     })
 }
 
@@ -265,6 +307,7 @@ fn placed(row: HoldRow, lots: &[Uuid]) -> v1::Hold {
         deviation: row.deviation.map(|deviation| deviation.to_string()).unwrap_or_default(),
         placed_by_name: row.entered_by_name,
         placed_at: row.recorded_at.to_jiff().to_string(),
+        scope: row.scope,
         ..Default::default()
     }
 }

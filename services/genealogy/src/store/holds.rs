@@ -16,7 +16,7 @@ use uuid::Uuid;
 use super::{lots, safety};
 use crate::schema::{hold, hold_end, hold_lot};
 use crate::shape::holds::{
-    DeviationEnd, End, NewHold, Signed, end_entry, hold_entry, refuse_end, refuse_other_lots,
+    DeviationEnd, End, NewHold, Scope, Signed, end_entry, hold_entry, refuse_end, refuse_other_lots,
 };
 
 /// A hold as it was placed.
@@ -26,6 +26,8 @@ pub struct HoldRow {
     pub id: Uuid,
     pub reason: String,
     pub deviation: Option<Uuid>,
+    pub scope: String,
+    pub ticket: Option<Uuid>,
     pub recorded_at: Timestamp,
     pub entered_by: String,
     pub entered_by_name: String,
@@ -66,14 +68,22 @@ pub struct Standing {
     pub end: Option<HoldEndRow>,
 }
 
-/// Places a hold with its leaf and makes its lots less safe; the same call again gives the hold
-/// that stands.
-pub async fn place(conn: &mut AsyncPgConnection, new: &NewHold) -> Result<Standing, Failure> {
-    let known = row(conn, new.stamp.id).await?;
-    if let Some(row) = known {
-        new.stamp.same_as(&row.entered_by, &row.fingerprint)?;
-        return whole(conn, row).await;
-    }
+/// The hold that this very call placed before, if it did.
+pub async fn known(
+    conn: &mut AsyncPgConnection,
+    stamp: &Stamp,
+) -> Result<Option<Standing>, Failure> {
+    let Some(row) = row(conn, stamp.id).await? else { return Ok(None) };
+    stamp.same_as(&row.entered_by, &row.fingerprint)?;
+    Ok(Some(whole(conn, row).await?))
+}
+
+/// Places a hold with its leaf and makes its lots less safe.
+pub async fn place(
+    conn: &mut AsyncPgConnection,
+    new: &NewHold,
+    scope: &Scope,
+) -> Result<Standing, Failure> {
     refuse_unknown(conn, &new.lots).await?;
     safety::less_safe(conn, &new.lots).await?;
     let stamp = &new.stamp;
@@ -81,6 +91,8 @@ pub async fn place(conn: &mut AsyncPgConnection, new: &NewHold) -> Result<Standi
         id: stamp.id,
         reason: new.reason.clone(),
         deviation: new.deviation,
+        scope: scope.word().to_owned(),
+        ticket: scope.ticket(),
         recorded_at: stamp.recorded_at.to_diesel(),
         entered_by: stamp.entered_by.clone(),
         entered_by_name: stamp.entered_by_name.clone(),
@@ -90,7 +102,7 @@ pub async fn place(conn: &mut AsyncPgConnection, new: &NewHold) -> Result<Standi
     let links = new.lots.iter().map(|lot| HoldLotRow { hold: row.id, lot: *lot });
     let links: Vec<_> = links.collect();
     diesel::insert_into(hold_lot::table).values(&links).execute(conn).await?;
-    let leaf = stamp.leaf("genealogy.hold/1", hold_entry(new))?;
+    let leaf = stamp.leaf("genealogy.hold/1", hold_entry(new, scope))?;
     records::insert_leaves(conn, vec![leaf]).await?;
     whole(conn, row).await
 }
@@ -112,7 +124,7 @@ pub async fn place_for_deviation(
     deviation: Uuid,
 ) -> Result<Standing, Failure> {
     let Some(row) = of_deviation(conn, deviation).await? else {
-        return place(conn, new).await;
+        return place(conn, new, &Scope::Whole).await;
     };
     let standing = whole(conn, row).await?;
     refuse_other_lots(&standing, new)?;

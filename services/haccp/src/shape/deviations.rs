@@ -15,7 +15,7 @@ use uuid::Uuid;
 use wire::internal::v1::HoldForDeviationRequest;
 use wire::v1;
 
-use super::plans::{Check, PlanVersion, signature};
+use super::plans::{Check, PlanVersion};
 use super::readings::NewReading;
 use crate::store::deviations::{DeviationRow, Whole};
 
@@ -131,7 +131,7 @@ pub fn end_entry(closing: &Closing, ticket: &Ticket) -> Value {
         "prevention": closing.prevention,
         "disposition": closing.disposition,
         "disposition_text": closing.disposition_text,
-        "signature": signature(ticket),
+        "signature": ticket.entry(),
     })
 }
 

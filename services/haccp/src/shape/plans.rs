@@ -101,7 +101,7 @@ pub fn entry(row: &PlanRow, content: &v1::PlanContent, ticket: &Ticket) -> Value
         "name": content.name,
         "binds": content.binds,
         "checks": content.checks.iter().map(check_entry).collect::<Vec<_>>(),
-        "signature": signature(ticket),
+        "signature": ticket.entry(),
     })
 }
 
@@ -111,18 +111,6 @@ fn check_entry(check: &v1::PlanCheck) -> Value {
         "hazard": check.hazard, "dispositions": check.dispositions, "unit": check.unit,
         "at_least": check.at_least, "at_most": check.at_most, "gates": check.gates,
         "source": check.source,
-    })
-}
-
-/// A signature as it stands in an entry: who, when, how and what it means.
-pub fn signature(ticket: &Ticket) -> Value {
-    json!({
-        "ticket": ticket.id.to_string(),
-        "person": ticket.person.to_string(),
-        "name": ticket.name,
-        "meaning": ticket.meaning,
-        "how": ticket.how,
-        "signed_at": ticket.signed_at.to_string(),
     })
 }
 

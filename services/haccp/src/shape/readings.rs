@@ -21,7 +21,7 @@ use serde_json::{Value, json};
 use uuid::Uuid;
 use wire::v1;
 
-use super::plans::{Check, PlanVersion, signature};
+use super::plans::{Check, PlanVersion};
 use crate::store::readings::{Amends, ReadingRow};
 
 /// The values of a reading as they were read.
@@ -192,7 +192,7 @@ pub fn entry(
         entry["kind"] = json!("amendment");
         entry["supersedes"] = json!(supersedes.to_string());
         entry["reason"] = json!(reason);
-        entry["signature"] = signature(ticket);
+        entry["signature"] = ticket.entry();
     }
     entry
 }

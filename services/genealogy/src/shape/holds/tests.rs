@@ -33,6 +33,8 @@ fn standing(deviation: Option<Uuid>, is_ended: bool) -> Standing {
         id: uuid(1),
         reason: "Torn liners".into(),
         deviation,
+        scope: "whole".into(),
+        ticket: None,
         recorded_at: at().to_diesel(),
         entered_by: uuid(9).to_string(),
         entered_by_name: "Rosa Lind".into(),
@@ -53,7 +55,8 @@ fn standing(deviation: Option<Uuid>, is_ended: bool) -> Standing {
 }
 
 fn new_hold(lots: Vec<Uuid>) -> NewHold {
-    NewHold { stamp: stamp(1), lots, reason: "Torn liners".into(), deviation: None }
+    let reason = "Torn liners".into();
+    NewHold { stamp: stamp(1), lots, reason, deviation: None, is_narrowed: false }
 }
 
 #[test]
@@ -89,12 +92,14 @@ fn a_deviation_with_another_lot_is_not_taken_for_held() {
 
 #[test]
 fn the_entry_of_a_hold_lists_its_lots_in_order() {
-    let entry = hold_entry(&new_hold(vec![uuid(12), uuid(11)]));
+    let entry = hold_entry(&new_hold(vec![uuid(12), uuid(11)]), &Scope::Whole);
     let expected = json!({
         "hold": uuid(1).to_string(),
         "lots": [uuid(11).to_string(), uuid(12).to_string()],
         "reason": "Torn liners",
         "deviation": null,
+        "scope": "whole",
+        "signature": null,
     });
     assert_eq!(entry, expected);
     stamp(1).leaf("genealogy.hold/1", entry).expect("a canonical entry");
