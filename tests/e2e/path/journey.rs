@@ -240,3 +240,40 @@ async fn closing(crew: &Crew, goods: &Goods, failed: &Value) {
     let again = crew.qa.signed(signed, &path, &four_parts()).await.expect(409);
     assert_eq!(again.json["reasons"][0]["code"], "DEVIATION_CLOSED");
 }
+
+#[tokio::test]
+async fn a_hold_covers_its_whole_lot_unless_qa_signs_for_less() {
+    let crew = Crew::start().await;
+    let goods = Goods::of(&crew).await;
+    let whole = json!({
+        "id": new_id().to_string(), "lots": [goods.lot], "reason": "A liner was torn"
+    });
+    let placed = crew.supervisor.client.post("/v1/holds", &whole).await.ok();
+    assert_eq!(placed["scope"], "whole");
+    let id = new_id().to_string();
+    let less = json!({
+        "id": id, "lots": [goods.lot], "reason": "The last tub stood warm", "scope": "what_is_left"
+    });
+    let subject = format!("hold:{id}");
+    let wanted = ("Genealogy/PlaceHold", subject.as_str());
+    let unsigned = crew.qa.client.post("/v1/holds", &less).await;
+    assert_eq!((unsigned.status, unsigned.problem()), (403, "signature-needed"));
+    let other = crew.supervisor.signed(wanted, "/v1/holds", &less).await;
+    assert_eq!((other.status, other.problem()), (403, "not-allowed"));
+    let lot = goods.lot_now(&crew.qa.client).await;
+    assert_eq!(length(&lot["holds"]), 1, "what was refused holds nothing");
+    let signed = crew.qa.signed(wanted, "/v1/holds", &less).await.ok();
+    assert_eq!(signed["scope"], "what_is_left");
+    // The same call again needs no second signature.
+    assert_eq!(crew.qa.client.post("/v1/holds", &less).await.ok(), signed);
+    // Several holds on one lot end one by one.
+    let path = format!("/v1/holds/{}/end", placed["hold"].as_str().expect("an id"));
+    let subject = format!("hold:{}", placed["hold"].as_str().expect("an id"));
+    let body = json!({ "id": new_id().to_string(), "reason": "The liner was whole underneath" });
+    crew.qa.signed(("Genealogy/EndHold", &subject), &path, &body).await.ok();
+    let left = goods.lot_now(&crew.qa.client).await;
+    assert_eq!(left["holds"][0]["scope"], "what_is_left");
+    assert_eq!(length(&left["holds"]), 1);
+    ledger::assert_whole(&crew.plant.database.connect().await).await;
+    crew.plant.stop().await;
+}
