@@ -3,6 +3,7 @@
 
 mod crash;
 mod crew;
+mod forms;
 mod goods;
 mod grpc;
 mod journey;

@@ -8,6 +8,7 @@ use platform::records::new_id;
 use serde_json::{Value, json};
 
 use super::crew::{Crew, Person, printed_password, sign_in};
+use super::forms;
 use super::goods::{self, Goods};
 use super::ledger;
 
@@ -76,7 +77,27 @@ async fn one_reading_that_fails_holds_its_lot_until_qa_has_answered_for_it() {
     let database = crew.plant.database.connect().await;
     let leaves = ledger::assert_whole(&database).await;
     assert!(leaves >= 30, "only {leaves} leaves");
+    people_come_and_go(&crew, &goods).await;
+    forms::assert_stand(&database).await;
     crew.plant.stop().await;
+}
+
+/// What else leaves records: a hold placed and ended by people, a session that ends.
+async fn people_come_and_go(crew: &Crew, goods: &Goods) {
+    let body = json!({
+        "id": new_id().to_string(), "lots": [goods.lot], "reason": "A liner was torn"
+    });
+    let hold = crew.supervisor.client.post("/v1/holds", &body).await.ok();
+    let hold = hold["hold"].as_str().expect("an id").to_owned();
+    let (path, subject) = (format!("/v1/holds/{hold}/end"), format!("hold:{hold}"));
+    let body = json!({ "id": new_id().to_string(), "reason": "Whole underneath" });
+    crew.qa.signed(("Genealogy/EndHold", &subject), &path, &body).await.ok();
+    let less = json!({
+        "id": new_id().to_string(), "lots": [goods.lot], "reason": "Warm tub", "scope": "what_is_left"
+    });
+    let subject = format!("hold:{}", less["id"].as_str().expect("an id"));
+    crew.qa.signed(("Genealogy/PlaceHold", &subject), "/v1/holds", &less).await.ok();
+    crew.supervisor.client.post("/v1/sessions/sign-out", &json!({})).await.ok();
 }
 
 async fn settings(crew: &Crew) {
