@@ -75,6 +75,7 @@ pub fn open_entry(row: &DeviationRow, lots: &[Uuid]) -> Value {
         "hazard": row.hazard,
         "is_ccp": row.is_ccp,
         "what": row.what,
+        "scope": "whole_lots",
     })
 }
 
