@@ -93,7 +93,8 @@ async fn people_come_and_go(crew: &Crew, goods: &Goods) {
     let body = json!({ "id": new_id().to_string(), "reason": "Whole underneath" });
     crew.qa.signed(("Genealogy/EndHold", &subject), &path, &body).await.ok();
     let less = json!({
-        "id": new_id().to_string(), "lots": [goods.lot], "reason": "Warm tub", "scope": "what_is_left"
+        "id": new_id().to_string(), "lots": [goods.lot],
+        "reason": "Warm tub", "scope": "what_is_left"
     });
     let subject = format!("hold:{}", less["id"].as_str().expect("an id"));
     crew.qa.signed(("Genealogy/PlaceHold", &subject), "/v1/holds", &less).await.ok();
