@@ -50,6 +50,8 @@ pub struct Operation {
     pub access: Access,
     /// A one-use signature ticket must come along.
     pub signature: bool,
+    /// Some calls need a signature ticket.
+    pub may_be_signed: bool,
     pub effect: v1::Effect,
     pub input: MessageDescriptor,
     pub output: MessageDescriptor,
@@ -196,7 +198,7 @@ fn operation(method: &MethodDescriptor) -> Result<Operation, String> {
     if method.is_client_streaming() {
         return Err("takes a stream; batches are lists in one request".to_owned());
     }
-    let signature = extension("hankbook.v1.signature").and_then(|value| value.as_bool());
+    let flag = |name| extension(name).and_then(|value| value.as_bool()).unwrap_or(false);
     let effect = extension("hankbook.v1.effect").and_then(|value| value.as_enum_number());
     Ok(Operation {
         service: service.full_name().to_owned(),
@@ -204,7 +206,8 @@ fn operation(method: &MethodDescriptor) -> Result<Operation, String> {
         grpc_path: format!("/{}/{}", service.full_name(), method.name()),
         http,
         access,
-        signature: signature.unwrap_or(false),
+        signature: flag("hankbook.v1.signature"),
+        may_be_signed: flag("hankbook.v1.may_be_signed"),
         effect: v1::Effect::try_from(effect.unwrap_or(0)).map_err(|e| e.to_string())?,
         input: method.input(),
         output: method.output(),

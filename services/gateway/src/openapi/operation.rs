@@ -169,6 +169,8 @@ pub fn needed_headers(operation: &Operation) -> Vec<&'static str> {
     };
     if operation.signature {
         names.push("SignatureTicket");
+    } else if operation.may_be_signed {
+        names.push("TicketWhereNeeded");
     }
     names
 }
@@ -192,6 +194,8 @@ pub fn header_parameters() -> Value {
     json!({
         "IdempotencyKey": header(KEY_HEADER, true, key, "Names this write, best a UUID: the same \
             key with the same content gets the same answer, with other content it is refused."),
+        "TicketWhereNeeded": header(TICKET_HEADER, false, ticket.clone(), "A signature ticket, \
+            where the operation says that this call is signed."),
         "SignatureTicket": header(TICKET_HEADER, true, ticket, "A signature ticket, good for one \
             use on what was signed."),
         "IfMatch": header(IF_MATCH_HEADER, false, tag, "The ETag that was read. This or \

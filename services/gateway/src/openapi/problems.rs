@@ -47,7 +47,7 @@ fn is_possible(kind: Kind, operation: &Operation) -> bool {
         Kind::BadInput | Kind::NotSignedIn => true,
         Kind::Internal | Kind::Unavailable | Kind::TooLate => true,
         Kind::NotAllowed => !is_open,
-        Kind::SignatureNeeded => operation.signature,
+        Kind::SignatureNeeded => operation.signature || operation.may_be_signed,
         Kind::NotFound | Kind::NoSuchOperation => {
             !variables(operation).is_empty() || (has_body(operation) && !is_open)
         }

@@ -122,6 +122,8 @@ fn every_operation_says_what_must_come_along() {
         assert_eq!(named("/IfNoneMatch"), operation.effect == Effect::Draft);
         assert_eq!(named("/DeviceTime"), operation.effect == Effect::Record);
         assert_eq!(named("/SignatureTicket"), operation.signature);
+        let is_optional = operation.may_be_signed && !operation.signature;
+        assert_eq!(named("/TicketWhereNeeded"), is_optional);
         let is_open = operation.access == Access::Open;
         assert_eq!(described.get("security").is_some(), is_open, "{}", operation.grpc_path);
         assert!(!described["summary"].as_str().unwrap().is_empty(), "{}", operation.grpc_path);
