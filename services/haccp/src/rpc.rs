@@ -4,6 +4,7 @@
 mod clearance;
 mod deviations;
 mod drafts;
+mod instruments;
 mod internal;
 mod plans;
 mod readings;

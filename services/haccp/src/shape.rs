@@ -3,5 +3,7 @@
 
 pub mod deviations;
 pub mod drafts;
+pub mod follows;
+pub mod instruments;
 pub mod plans;
 pub mod readings;

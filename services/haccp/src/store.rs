@@ -4,6 +4,7 @@
 pub mod deviations;
 pub mod drafts;
 pub mod insert_reading;
+pub mod instruments;
 pub mod plans;
 pub mod readings;
 pub mod rows;
