@@ -1,9 +1,11 @@
 //! The operations of the service as a list; one file a resource does the work.
 //! It never holds a rule.
 
+mod challenges;
 mod clearance;
 mod deviations;
 mod drafts;
+mod genealogy;
 mod instruments;
 mod internal;
 mod plans;

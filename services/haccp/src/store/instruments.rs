@@ -145,7 +145,7 @@ pub async fn used(
     let query = sql_query(
         "SELECT i.name, i.in_use, c.id AS check, c.error::text AS error, c.unit, c.verdict \
          FROM haccp.instrument AS i LEFT JOIN LATERAL (SELECT * FROM haccp.instrument_check AS c \
-         WHERE c.instrument = i.id AND c.observed_at <= $2 \
+         WHERE c.instrument = i.id AND c.observed_at + c.offset_ms * interval '1 ms' <= $2 \
          ORDER BY c.observed_at DESC, c.id DESC LIMIT 1) AS c ON true \
          WHERE i.id = $1 ORDER BY i.version DESC LIMIT 1",
     );
