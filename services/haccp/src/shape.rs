@@ -2,6 +2,7 @@
 //! It never asks the database.
 
 pub mod challenges;
+pub mod closings;
 pub mod deviations;
 pub mod drafts;
 pub mod follows;

@@ -4,6 +4,7 @@
 pub mod challenges;
 pub mod deviations;
 pub mod drafts;
+pub mod holds;
 pub mod insert_reading;
 pub mod instruments;
 pub mod plans;
