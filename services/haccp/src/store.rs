@@ -6,4 +6,5 @@ pub mod drafts;
 pub mod insert_reading;
 pub mod plans;
 pub mod readings;
+pub mod rows;
 pub mod safety;

@@ -16,7 +16,8 @@ use uuid::Uuid;
 use wire::v1;
 
 use crate::plans::not_in_force;
-use crate::shape::deviations::{Opening, opened};
+use crate::shape::deviations::{Cause, Opening, Opens, opened};
+use crate::shape::plans::Check;
 use crate::shape::readings::{self, NewReading, amendment_in, reading_in, reading_out};
 use crate::store::deviations::open;
 use crate::store::insert_reading::{Done, insert};
@@ -43,7 +44,7 @@ pub async fn record(
     let (check, judgement) = readings::judged(&new, &plan)?;
     let opens = match judgement.verdict {
         Verdict::Pass => None,
-        _ => Some(opened(&new, check, &judgement)?),
+        _ => Some(opens(&new, check, &judgement)?),
     };
     let writing = writing(&new, &judgement, opens)?;
     let row = match writing.opens.is_some() {
@@ -52,6 +53,18 @@ pub async fn record(
         false => pass(service, writing).await?,
     };
     Ok(Response::new(reading_out(row, &plan, Vec::new())))
+}
+
+/// The deviation of a reading that is not met.
+fn opens(new: &NewReading, check: &Check, judgement: &Judgement) -> Result<Opening, Failure> {
+    let opens = Opens {
+        cause: Cause::Reading(new.stamp.id),
+        lots: &new.lots,
+        plan: (new.plan.0, new.plan.1),
+        check,
+        what: judgement.reasons.join(" "),
+    };
+    opened(&new.stamp, opens)
 }
 
 fn writing(
@@ -221,7 +234,7 @@ pub async fn amend(
     let opens = match judgement.verdict {
         Verdict::Pass => None,
         _ if !was_met => None,
-        _ => Some(opened(&reading, check, &judgement)?),
+        _ => Some(opens(&reading, check, &judgement)?),
     };
     let amending = Amending { call, reading, judgement, opens, of, reason: new.reason };
     let row = write_amendment(service, amending).await?;

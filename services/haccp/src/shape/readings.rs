@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 
 use domain::exact;
 use domain::fault::Faults;
+use domain::haccp::gate::question::Kind;
 use domain::haccp::reading::judge;
 use domain::rules::SUPPORT_CAUTION;
 use domain::units::{Dimension, Quantity, Unit};
@@ -137,7 +138,7 @@ pub fn judged<'p>(
         let text = format!("must be one of: {}", Unit::codes(dimension));
         return Err(Failure::fault("unit", new.values.unit, text));
     }
-    if check.kind != "each" {
+    if check.kind != Kind::Each {
         let text = "this check is not settled by single readings on a lot";
         return Err(Failure::fault("check", code, text));
     }
@@ -295,6 +296,7 @@ pub fn reading_out(
         amendments,
         cautions: vec![SUPPORT_CAUTION.to_owned()],
         source,
+        ..v1::Reading::default()
     }
 }
 

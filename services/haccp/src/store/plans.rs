@@ -11,7 +11,7 @@ use platform::tickets::Ticket;
 use uuid::Uuid;
 
 use crate::schema::{lot_bound, plan, plan_in_force};
-use crate::shape::plans::{Approval, content, entry};
+use crate::shape::plans::{Approval, check_approval, content, entry, form};
 use crate::store::drafts;
 
 /// A version of a plan.
@@ -62,6 +62,7 @@ pub async fn approve(
         return Err(Failure::new(Kind::Stale, text));
     }
     let content = content(&draft.content)?;
+    check_approval(approval.plan, &content)?;
     let last: Option<i32> = plan::table
         .filter(plan::id.eq(approval.plan))
         .select(diesel::dsl::max(plan::version))
@@ -90,7 +91,7 @@ pub async fn approve(
         .execute(conn)
         .await?;
     drafts::delete(conn, row.id).await?;
-    let leaf = stamp.leaf("haccp.plan/1", entry(&row, &content, ticket))?;
+    let leaf = stamp.leaf(form(&content), entry(&row, &content, ticket))?;
     records::insert_leaves(conn, vec![leaf]).await?;
     Ok(row)
 }

@@ -7,8 +7,14 @@ use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
 use uuid::Uuid;
 
-/// Raises the versions of lots, locked in id order as everywhere.
+/// The most lots that one write raises by name.
+const NAMED_MAX: usize = 1000;
+
+/// Raises the versions of the lots that a write names; the plant's own row when it names none, or
+/// too many: every ship reads and locks that row. Locked in id order as everywhere.
 pub async fn raise(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<(), Failure> {
+    let plant = [Uuid::nil()];
+    let lots = if lots.is_empty() || lots.len() > NAMED_MAX { &plant } else { lots };
     sql_query(
         "WITH locked AS (SELECT lot FROM genealogy.lot_safety WHERE lot = ANY($1) \
          ORDER BY lot FOR NO KEY UPDATE) \
