@@ -2,6 +2,7 @@
 //! It never holds a rule.
 
 mod clearance;
+mod cooking;
 mod deviations;
 mod drafts;
 mod internal;

@@ -1,6 +1,7 @@
 //! Between the contract's messages and this service's rows.
 //! It never asks the database.
 
+pub mod cooking;
 pub mod deviations;
 pub mod drafts;
 pub mod plans;

@@ -1,6 +1,7 @@
 //! This service's rows in Postgres.
 //! It never speaks of messages or of other schemas, but for the safety versions that it raises.
 
+pub mod cooking;
 pub mod deviations;
 pub mod drafts;
 pub mod insert_reading;

@@ -155,7 +155,7 @@ fn said(product: &Product, probe: &Probe, at: At) -> Said {
     let pulled_at = product.racks.get(probe.rack).and_then(|rack| rack.pulled_at);
     let counts_until = counts_until(probe).filter(|until| *until < at);
     let until = [Some(at), pulled_at, counts_until].into_iter().flatten().min().unwrap_or(at);
-    let shown = probe.line.until(until);
+    let shown = probe.line.until(until).from_coldest();
     if let Some(reached) = first_reached(&shown, &least_f) {
         return Said::Reached(reached);
     }

@@ -102,6 +102,20 @@ impl Line {
         Self { readings: self.readings[..end].to_vec() }
     }
 
+    /// The readings from an instant on.
+    pub fn from_on(&self, at: At) -> Self {
+        let start = self.readings.partition_point(|reading| reading.at < at);
+        Self { readings: self.readings[start..].to_vec() }
+    }
+
+    /// The readings from the coldest on: what came before shows a probe that was still warm from
+    /// elsewhere, as a core only warms in a cook.
+    pub fn from_coldest(&self) -> Self {
+        let values = self.readings.iter().enumerate();
+        let coldest = values.min_by_key(|(at, r)| (r.lowest_f, std::cmp::Reverse(*at)));
+        Self { readings: self.readings[coldest.map_or(0, |(at, _)| at)..].to_vec() }
+    }
+
     /// The readings from an instant on, with the last one before it where none is at it.
     pub fn since(&self, at: At) -> Self {
         let after = self.readings.partition_point(|reading| reading.at <= at);
@@ -205,6 +219,7 @@ mod tests {
         assert_eq!(line.until(15_000_000).readings().len(), 2);
         assert_eq!(line.since(15_000_000).readings().len(), 2);
         assert_eq!(line.since(-1).readings().len(), 3);
+        assert_eq!(line.from_on(15_000_000).readings().len(), 1);
         assert!(line.until(0).curve(Worst::Coldest, 0).is_none());
     }
 

@@ -85,7 +85,10 @@ fn the_logger_decides_and_the_hand_stays_beside_it() {
     {
         assert!(logger.contains(part), "{part}: {logger}");
     }
-    assert!(found.reasons[2].contains("us.chill.option-2: FAIL: 120 to 80 [degF] in 78 min"), "{found:?}");
+    assert!(
+        found.reasons[2].contains("us.chill.option-2: FAIL: 120 to 80 [degF] in 77.83 min"),
+        "{found:?}"
+    );
     assert!(found.reasons[3].starts_with("us.chill.option-3 does not apply: "));
     assert!(found.reasons[3].contains("none recorded"), "{}", found.reasons[3]);
 }

@@ -46,7 +46,7 @@ fn counting(product: &Product, at: At) -> Option<(At, Probes)> {
     let lines = lines.map(|probe| {
         let pulled_at = product.racks.get(probe.rack).and_then(|rack| rack.pulled_at);
         let ends = [Some(at), pulled_at, counts_until(probe)];
-        probe.line.until(ends.into_iter().flatten().min().unwrap_or(at))
+        probe.line.until(ends.into_iter().flatten().min().unwrap_or(at)).from_coldest()
     });
     let lines: Vec<_> = lines.collect();
     let zero = lines.iter().filter_map(|line| line.readings().first()).map(|r| r.at).min()?;

@@ -204,3 +204,11 @@ fn a_limit_in_another_unit_is_met_exactly_and_shown_as_set() {
     ring.limit.at_most = Some(Exact::whole(80));
     assert_eq!(judge(&ring, &[0], at(9, 24, 0), Stage::Pulled).verdict, Verdict::Undetermined);
 }
+
+#[test]
+fn a_probe_that_comes_hot_from_the_load_before_proves_nothing() {
+    let hot = probe("P1", &[(5, 40, "160.0"), (5, 41, "90.0"), (5, 45, "41.0"), (7, 0, "130.0")]);
+    let judged = judge(&product(1, vec![hot]), &[0], at(7, 0, 0), Stage::Pulled);
+    assert_eq!((judged.verdict, judged.met_at), (Verdict::Fail, None));
+    assert_eq!(judged.stands_at.as_deref(), Some("130 of 155 [degF]"));
+}
