@@ -106,7 +106,7 @@ fn the_worst_of_several_decides() {
     let quick =
         quick.map(|(m, v)| (Decimal::from(m * 60), crate::exact::decimal(v).expect("a decimal")));
     let hand = track("T-04", Source::Hand, quick.to_vec());
-    assert_eq!(judge(&[hand.clone()], PULLED_AT, &asked(1)).verdict, Verdict::Pass);
+    assert_eq!(judge(std::slice::from_ref(&hand), PULLED_AT, &asked(1)).verdict, Verdict::Pass);
     assert_eq!(
         judge(&[hand.clone(), by_hand(4)], PULLED_AT, &asked(1)).verdict,
         Verdict::Undetermined
