@@ -1,10 +1,13 @@
 //! The operations of the service as a list; one file a resource does the work.
 //! It never holds a rule.
 
+mod challenges;
 mod clearance;
 mod cooking;
 mod deviations;
 mod drafts;
+mod genealogy;
+mod instruments;
 mod internal;
 mod plans;
 mod readings;

@@ -144,3 +144,29 @@ pub async fn bind(
         .await?;
     Ok(())
 }
+
+#[derive(QueryableByName)]
+struct May {
+    #[diesel(sql_type = diesel::sql_types::Bool)]
+    may: bool,
+}
+
+/// Whether a version may be used: it is in force, or there are lots and each is bound to it.
+pub async fn may_use(
+    conn: &mut AsyncPgConnection,
+    (plan, version): (Uuid, i32),
+    lots: &[Uuid],
+) -> Result<bool, Failure> {
+    let query = diesel::sql_query(
+        "SELECT EXISTS (SELECT 1 FROM haccp.plan_in_force WHERE plan = $1 AND version = $2) \
+         OR (cardinality($3) > 0 AND NOT EXISTS (SELECT 1 FROM unnest($3) AS named(lot) \
+         WHERE NOT EXISTS (SELECT 1 FROM haccp.lot_bound AS bound WHERE bound.lot = named.lot \
+         AND bound.plan = $1 AND bound.version = $2))) AS may",
+    );
+    let query = query
+        .bind::<diesel::sql_types::Uuid, _>(plan)
+        .bind::<diesel::sql_types::Integer, _>(version)
+        .bind::<diesel::sql_types::Array<diesel::sql_types::Uuid>, _>(lots);
+    let found: May = query.get_result(conn).await?;
+    Ok(found.may)
+}

@@ -41,7 +41,10 @@ pub async fn known(
     stamp: &Stamp,
 ) -> Result<bool, Failure> {
     let Table { name, key } = table;
-    let query = format!("SELECT entered_by, fingerprint FROM {name} WHERE {key} = $1");
+    // What the service opened by itself has no fingerprint: it is never the same call.
+    let query = format!(
+        "SELECT entered_by, coalesce(fingerprint, '') AS fingerprint FROM {name} WHERE {key} = $1"
+    );
     let found: Option<Known> =
         sql_query(query).bind::<SqlUuid, _>(stamp.id).get_result(conn).await.optional()?;
     match found {
