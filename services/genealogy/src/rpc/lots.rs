@@ -20,7 +20,7 @@ use crate::{Genealogy, shape, store};
 /// What haccp is asked before a lot is bound to a plan.
 const PLAN_IN_FORCE: &str = "/hankbook.internal.v1.HaccpInternal/PlanInForce";
 /// What haccp is told of a lot that was bound.
-const BIND_LOT: &str = "/hankbook.internal.v1.HaccpInternal/BindLot";
+pub const BIND_LOT: &str = "/hankbook.internal.v1.HaccpInternal/BindLot";
 
 /// Receives a lot.
 pub async fn receive(
@@ -58,7 +58,10 @@ pub async fn receive(
 }
 
 /// Asks haccp, with no connection held meanwhile; no answer is no plan.
-async fn plan_in_force(service: &Genealogy, plan: Uuid) -> Result<PlanInForceResponse, Failure> {
+pub async fn plan_in_force(
+    service: &Genealogy,
+    plan: Uuid,
+) -> Result<PlanInForceResponse, Failure> {
     let hop = service.house.hop_for_service(PLAN_IN_FORCE)?;
     let asked = PlanInForceRequest { plan: plan.to_string() }.encode_to_vec();
     let sent = hop::unary(hop, PLAN_IN_FORCE, asked.into(), Default::default()).await;
@@ -92,7 +95,7 @@ async fn record(service: &Genealogy, new: NewLot) -> Result<store::lots::Standin
 }
 
 /// What haccp is told of a lot; nothing of one that no plan binds.
-fn binding(new: &NewLot) -> Option<BindLotRequest> {
+pub fn binding(new: &NewLot) -> Option<BindLotRequest> {
     new.plan.as_ref().map(|plan| BindLotRequest {
         lot: new.stamp.id.to_string(),
         plan: plan.id.to_string(),
