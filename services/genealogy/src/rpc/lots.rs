@@ -14,13 +14,13 @@ use uuid::Uuid;
 use wire::internal::v1::{BindLotRequest, PlanInForceRequest, PlanInForceResponse};
 use wire::v1;
 
-use crate::shape::lots::NewLot;
+use crate::shape::lots::{NewLot, RECEIVED};
 use crate::{Genealogy, shape, store};
 
 /// What haccp is asked before a lot is bound to a plan.
 const PLAN_IN_FORCE: &str = "/hankbook.internal.v1.HaccpInternal/PlanInForce";
 /// What haccp is told of a lot that was bound.
-const BIND_LOT: &str = "/hankbook.internal.v1.HaccpInternal/BindLot";
+pub const BIND_LOT: &str = "/hankbook.internal.v1.HaccpInternal/BindLot";
 
 /// Receives a lot.
 pub async fn receive(
@@ -47,16 +47,21 @@ pub async fn receive(
         return Ok(Response::new(shape::lots::lot_out(lot)));
     }
     let (stamp, plan) = (asked.stamp.clone(), asked.plan);
-    let (content, supplier, place) = asked.content(supplier, place)?;
-    let plan = shape::lots::plan_in(plan, plan_in_force(service, plan).await?)?;
-    let pattern = shape::lots::pattern(plant)?;
-    let new = NewLot { stamp, content, supplier, place, plan, pattern };
+    let (content, origin, place) = asked.content(supplier, place)?;
+    let answer = plan_in_force(service, plan).await?;
+    let plan = shape::lots::plan_in(plan, RECEIVED, &answer);
+    let plan = Some(plan.map_err(|reason| Failure::refused(vec![reason]))?);
+    let (kind, pattern) = (RECEIVED.to_owned(), shape::lots::pattern(plant)?);
+    let new = NewLot { stamp, kind, content, origin, place, plan, pattern };
     let lot = record(service, new).await?;
     Ok(Response::new(shape::lots::lot_out(lot)))
 }
 
 /// Asks haccp, with no connection held meanwhile; no answer is no plan.
-async fn plan_in_force(service: &Genealogy, plan: Uuid) -> Result<PlanInForceResponse, Failure> {
+pub async fn plan_in_force(
+    service: &Genealogy,
+    plan: Uuid,
+) -> Result<PlanInForceResponse, Failure> {
     let hop = service.house.hop_for_service(PLAN_IN_FORCE)?;
     let asked = PlanInForceRequest { plan: plan.to_string() }.encode_to_vec();
     let sent = hop::unary(hop, PLAN_IN_FORCE, asked.into(), Default::default()).await;
@@ -77,12 +82,9 @@ async fn record(service: &Genealogy, new: NewLot) -> Result<store::lots::Standin
             Box::pin(async move {
                 let recorded = store::lots::record(conn, &new).await?;
                 if recorded.is_new {
-                    let message = BindLotRequest {
-                        lot: new.stamp.id.to_string(),
-                        plan: new.plan.id.to_string(),
-                        plan_version: Some(new.plan.version),
-                    };
-                    outbox.put(conn, &new.stamp.subject, BIND_LOT, &message).await?;
+                    if let Some(message) = binding(&new) {
+                        outbox.put(conn, &new.stamp.subject, BIND_LOT, &message).await?;
+                    }
                 }
                 Ok(recorded.lot)
             })
@@ -90,6 +92,15 @@ async fn record(service: &Genealogy, new: NewLot) -> Result<store::lots::Standin
         .await?;
     service.outbox.wake();
     Ok(lot)
+}
+
+/// What haccp is told of a lot; nothing of one that no plan binds.
+pub fn binding(new: &NewLot) -> Option<BindLotRequest> {
+    new.plan.as_ref().map(|plan| BindLotRequest {
+        lot: new.stamp.id.to_string(),
+        plan: plan.id.to_string(),
+        plan_version: Some(plan.version),
+    })
 }
 
 /// One lot as it stands now.

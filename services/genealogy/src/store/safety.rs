@@ -15,8 +15,9 @@ pub async fn begin(conn: &mut AsyncPgConnection, lot: Uuid) -> Result<(), Failur
     Ok(())
 }
 
-/// Adds 1 to each lot, in the transaction that makes them less safe; each id stands once.
-pub async fn less_safe(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<(), Failure> {
+/// Locks the rows of lots, in id order, until the transaction ends: a write that may make them less
+/// safe does it before it locks what is on hand. Each id stands once.
+pub async fn lock(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<(), Failure> {
     let locked: Vec<Uuid> = lot_safety::table
         .filter(lot_safety::lot.eq_any(lots))
         .order(lot_safety::lot.asc())
@@ -24,9 +25,15 @@ pub async fn less_safe(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<()
         .for_no_key_update()
         .load(conn)
         .await?;
-    if locked.len() != lots.len() {
-        return Err(Failure::internal("a lot has no safety version"));
+    match locked.len() == lots.len() {
+        true => Ok(()),
+        false => Err(Failure::internal("a lot has no safety version")),
     }
+}
+
+/// Adds 1 to each lot, in the transaction that makes them less safe; each id stands once.
+pub async fn less_safe(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<(), Failure> {
+    lock(conn, lots).await?;
     diesel::update(lot_safety::table.filter(lot_safety::lot.eq_any(lots)))
         .set(lot_safety::version.eq(lot_safety::version + 1))
         .execute(conn)
