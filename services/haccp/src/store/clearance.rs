@@ -137,13 +137,14 @@ const READINGS: &str = "SELECT link.lot, coalesce(r.supersedes, r.id) AS first, 
     FROM haccp.reading_lot AS link JOIN haccp.reading AS r ON r.id = link.reading \
     LEFT JOIN haccp.deviation AS d ON d.reading = r.id \
     LEFT JOIN LATERAL (SELECT max(recorded_at) AS recorded_at FROM ( \
-    (SELECT verdict, recorded_at FROM haccp.instrument_check AS c WHERE c.instrument = r.instrument \
-    AND c.observed_at + c.offset_ms * interval '1 ms' <= r.observed_at + r.offset_ms * \
-    interval '1 ms' ORDER BY c.observed_at + c.offset_ms * interval '1 ms' DESC, c.id DESC LIMIT 1) \
-    UNION ALL \
-    (SELECT verdict, recorded_at FROM haccp.instrument_check AS c WHERE c.instrument = r.instrument \
-    AND c.observed_at + c.offset_ms * interval '1 ms' > r.observed_at + r.offset_ms * \
-    interval '1 ms' ORDER BY c.observed_at + c.offset_ms * interval '1 ms', c.id LIMIT 1)) \
+    (SELECT verdict, recorded_at FROM haccp.instrument_check AS c \
+    WHERE c.instrument = r.instrument AND c.observed_at + c.offset_ms * interval '1 ms' \
+    <= r.observed_at + r.offset_ms * interval '1 ms' \
+    ORDER BY c.observed_at + c.offset_ms * interval '1 ms' DESC, c.id DESC LIMIT 1) UNION ALL \
+    (SELECT verdict, recorded_at FROM haccp.instrument_check AS c \
+    WHERE c.instrument = r.instrument AND c.observed_at + c.offset_ms * interval '1 ms' \
+    > r.observed_at + r.offset_ms * interval '1 ms' \
+    ORDER BY c.observed_at + c.offset_ms * interval '1 ms', c.id LIMIT 1)) \
     AS beside WHERE beside.verdict = 'FAIL') AS bad ON r.instrument IS NOT NULL \
     WHERE link.lot = ANY($1)";
 

@@ -10,7 +10,7 @@ use uuid::Uuid;
 use crate::shape::plans::PlanVersion;
 use crate::store::clearance::looks::InHouse;
 
-/// Adds the gaps of each check that says how often to look. A rack that is still in is in until now.
+/// Adds the gaps of each check that says how often to look. A rack that is still in is in till now.
 pub fn add(
     lots: &mut [Lot],
     bound: &[Option<Arc<PlanVersion>>],
