@@ -186,12 +186,6 @@ impl NewBlock {
         Ok(self)
     }
 
-    /// The rack that it tells of; nothing of a probe in the air.
-    pub fn rack(&self, head: &Head) -> Option<Uuid> {
-        let seat = head.probes.iter().find(|row| row.probe == self.probe);
-        self.lot.or_else(|| seat.filter(|_| self.source == "probe").and_then(|row| row.lot))
-    }
-
     /// Checks it against its load. Faults: a probe without a seat there, a rack that is not in it.
     pub fn check(&self, head: &Head) -> Result<(), Failure> {
         let mut faults = Faults::new();
