@@ -264,6 +264,8 @@ CREATE TABLE haccp.review_lot (
     closure bytea NOT NULL CHECK (octet_length(closure) = 32),
     -- Cases that were not clear at the review: it does not cover them.
     excepted text[] NOT NULL,
+    -- True when the reviewer had recorded some of what was reviewed.
+    reviewer_recorded boolean NOT NULL,
     PRIMARY KEY (lot, review)
 );
 CALL house.make_link('haccp.review_lot', 'hankbook_haccp', 'the lots that a review names');
@@ -304,6 +306,11 @@ CALL house.add_stamp('haccp.station_look');
 CALL house.make_record('haccp.station_look', 'hankbook_haccp',
     'a silent station was looked at for a span, signed');
 CREATE INDEX ON haccp.station_look (station_id);
+
+-- The day on which haccp was told of a lot: where a day's lots are looked for. It is no fact of the
+-- lot, so no replay gives it.
+ALTER TABLE haccp.lot_bound ADD COLUMN bound_on date;
+CREATE INDEX ON haccp.lot_bound (bound_on);
 
 -- A message that could not be carried out is never dropped: it stands here and is counted.
 CREATE TABLE haccp.refused_message (

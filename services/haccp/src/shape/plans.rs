@@ -145,7 +145,10 @@ impl PlanVersion {
     }
 }
 
-fn version((plan, version): (Uuid, i32), content: v1::PlanContent) -> Option<PlanVersion> {
+pub(in crate::shape) fn version(
+    (plan, version): (Uuid, i32),
+    content: v1::PlanContent,
+) -> Option<PlanVersion> {
     let number = |text: Option<String>| text.map(|text| text.parse::<Exact>()).transpose().ok();
     let steps = steps(&content);
     let checks = content.checks.into_iter().map(|given| check(given, &steps));
