@@ -62,6 +62,7 @@ CREATE INDEX ON haccp.load (house, observed_at);
 CREATE TABLE haccp.load_rack (
     load uuid NOT NULL REFERENCES haccp.load (id),
     lot uuid NOT NULL REFERENCES genealogy.lot (id),
+    lot_code text NOT NULL CHECK (lot_code <> ''),
     PRIMARY KEY (lot, load)
 );
 CALL house.make_link('haccp.load_rack', 'hankbook_haccp', 'the racks of a load');
@@ -143,7 +144,7 @@ CREATE TABLE haccp.judgement (
     plan_version integer NOT NULL,
     check_code text NOT NULL,
     verdict text NOT NULL CHECK (verdict IN ('PASS', 'FAIL', 'UNDETERMINED')),
-    -- When the step ended or the limit was reached.
+    -- The pull that ended the cook; of a chill the last reading that was looked at.
     observed_at timestamptz NOT NULL,
     what text NOT NULL,
     FOREIGN KEY (plan, plan_version) REFERENCES haccp.plan (id, version)

@@ -3,6 +3,7 @@
 
 mod challenges;
 mod clearance;
+mod cooking;
 mod deviations;
 mod drafts;
 mod foreign_material;

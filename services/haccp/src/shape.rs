@@ -4,6 +4,7 @@
 pub mod challenges;
 pub mod clearance;
 pub mod closings;
+pub mod cooking;
 pub mod deviations;
 pub mod drafts;
 pub mod follows;

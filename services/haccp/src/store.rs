@@ -3,6 +3,7 @@
 
 pub mod challenges;
 pub mod clearance;
+pub mod cooking;
 pub mod deviations;
 pub mod drafts;
 pub mod foreign_material;

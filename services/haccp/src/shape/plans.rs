@@ -115,6 +115,8 @@ pub struct PlanVersion {
     pub cured: Option<bool>,
     /// The ingoing nitrite of its formula.
     pub ingoing_nitrite_ppm: Option<Exact>,
+    /// Of which species it is; empty: not said.
+    pub species: Vec<String>,
     /// Whether who signs the review must not have recorded anything that it reviews.
     pub reviewer_must_differ: bool,
 }
@@ -163,6 +165,7 @@ pub(in crate::shape) fn version(
         diameter_mm: number(content.diameter_mm)?,
         cured: content.cured,
         ingoing_nitrite_ppm: number(content.ingoing_nitrite_ppm)?,
+        species: content.species,
         reviewer_must_differ: content.reviewer_must_differ,
     })
 }
@@ -254,6 +257,7 @@ pub fn form(content: &v1::PlanContent) -> &'static str {
         && content.diameter_mm.is_none()
         && content.cured.is_none()
         && content.ingoing_nitrite_ppm.is_none()
+        && content.species.is_empty()
         && content.checks.iter().all(is_plain);
     if is_first { "haccp.plan/1" } else { "haccp.plan/2" }
 }
@@ -277,6 +281,7 @@ pub fn entry(row: &PlanRow, content: &v1::PlanContent, ticket: &Ticket) -> Value
         entry["diameter_mm"] = json!(content.diameter_mm);
         entry["cured"] = json!(content.cured);
         entry["ingoing_nitrite_ppm"] = json!(content.ingoing_nitrite_ppm);
+        entry["species"] = json!(content.species);
         entry["reviewer_must_differ"] = json!(content.reviewer_must_differ);
     }
     entry
