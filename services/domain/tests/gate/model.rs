@@ -47,20 +47,58 @@ impl<'q> Model<'q> {
                 }
             }
         }
-        if *self.review == Review::Missing {
-            why.push("no review".to_owned());
+        match self.review {
+            Review::NotAsked => {}
+            Review::Missing => why.push("no review".to_owned()),
+            Review::Signed { seen, .. } => {
+                let names = self.unmet();
+                why.extend(names.into_iter().filter(|name| !seen.contains(name)));
+            }
         }
         why
+    }
+
+    /// What was not met of the lots, by the names that a review keeps.
+    pub fn unmet(&self) -> Vec<String> {
+        let mut names = Vec::new();
+        for &lot in &self.closure {
+            let facts = &self.question.lots[lot];
+            for deviation in self.naming(lot) {
+                names.push(format!("deviation:{}", self.question.deviations[deviation].id));
+            }
+            let Some(plan) = self.plan(lot) else { continue };
+            for found in &facts.findings {
+                let check = &plan.checks[found.check];
+                let mut same = facts.findings.iter().filter(|one| one.check == found.check);
+                let is_last = same.all(|one| one.at <= found.at);
+                let counts = check.kind == Kind::Each || found.deviation.is_some() || is_last;
+                let is_asked = gates(check) && plan.steps[check.step].on == facts.kind;
+                if counts && is_asked && found.verdict != Verdict::Pass {
+                    names.push(format!("finding:{}:{}:{}", facts.name, check.code, found.at));
+                }
+            }
+            for gap in &facts.gaps {
+                let check = &plan.checks[gap.check];
+                if gates(check) && plan.steps[check.step].on == facts.kind {
+                    names.push(format!("gap:{}:{}:{}", facts.name, check.code, gap.from));
+                }
+            }
+        }
+        names
     }
 
     /// Why this case could not leave, if nothing whole stands in the way.
     pub fn case(&self, case: &Case) -> Vec<String> {
         let mut why = Vec::new();
-        if let Review::Signed { excepted } = self.review
-            && excepted.contains(&case.serial)
-        {
-            why.push("excepted".to_owned());
-        }
+        let seen = match self.review {
+            Review::Signed { excepted, seen } => {
+                if excepted.contains(&case.serial) {
+                    why.push("excepted".to_owned());
+                }
+                Some(seen)
+            }
+            _ => None,
+        };
         for deviation in &self.question.deviations {
             let Concerns::Span { place, from, to } = deviation.concerns else { continue };
             let is_in = |at: At| from.is_none_or(|from| at > from) && at <= to;
@@ -72,6 +110,10 @@ impl<'q> Model<'q> {
                 ),
                 Closing::Open => false,
             };
+            let name = format!("deviation:{}", deviation.id);
+            if passed && seen.is_some_and(|seen| !seen.contains(&name)) {
+                why.push(format!("{name} was not reviewed"));
+            }
             if passed && !frees {
                 why.push(format!("span of {}", deviation.name));
             }
@@ -231,7 +273,16 @@ impl<'q> Model<'q> {
         if let Some(deviation) = found.deviation
             && self.naming(lot).contains(&deviation)
         {
-            return self.is_carried_out(lot, deviation);
+            let is_known = match self.question.deviations[deviation].closing {
+                Closing::Closed {
+                    disposition: Disposition::ReleaseWithSupport | Disposition::RecordedWrongly,
+                    at,
+                } => at >= found.known_at,
+                _ => true,
+            };
+            if is_known {
+                return self.is_carried_out(lot, deviation);
+            }
         }
         let covers = &self.question.lots[lot].covers;
         let is_covered = found.verdict == Verdict::Undetermined

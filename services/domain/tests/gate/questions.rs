@@ -43,6 +43,7 @@ pub fn question(seed: u64) -> Question {
     records.challenges();
     records.ships();
     records.strays();
+    records.seen();
     records.question
 }
 
@@ -113,7 +114,8 @@ impl Records {
         let found = self.find(lot, check, at, Verdict::Fail);
         let code = self.of(lot, check).code.clone();
         let closing = self.closing(at);
-        let deviation = self.deviation(lot, code, false, Concerns::Lots, closing);
+        let deviation = self.about(lot, code, closing);
+        let deviation = self.opens(deviation);
         self.question.lots[lot].findings[found].deviation = Some(deviation);
         if self.rng.chance(80) {
             self.question.lots[lot].deviations.push(deviation);
@@ -167,7 +169,8 @@ impl Records {
                 let code = self.of(lot, check).code.clone();
                 let closing = self.closing(to);
                 let by_hand = self.rng.chance(90);
-                let deviation = self.deviation(lot, code, by_hand, Concerns::Lots, closing);
+                let deviation = Deviation { by_hand, ..self.about(lot, code, closing) };
+                let deviation = self.opens(deviation);
                 self.question.lots[lot].deviations.push(deviation);
                 if closing != Closing::Open && self.rng.chance(30) {
                     let at = to + self.rng.within(0, 30);
@@ -184,26 +187,24 @@ impl Records {
         if self.rng.chance(15) { Closing::Open } else { Closing::Closed { disposition, at } }
     }
 
-    fn deviation(
-        &mut self,
-        lot: usize,
-        check: String,
-        by_hand: bool,
-        concerns: Concerns,
-        closing: Closing,
-    ) -> usize {
-        let plan = self.question.lots[lot].plan.unwrap_or(0);
+    /// A deviation of a check of the lot's plan, which names whole lots.
+    fn about(&self, lot: usize, check: String, closing: Closing) -> Deviation {
         let at = self.question.deviations.len();
-        self.question.deviations.push(Deviation {
+        let plan = self.question.lots[lot].plan.unwrap_or(0);
+        Deviation {
             name: format!("D{at}"),
             id: at.to_string(),
             check,
             plan: self.question.plans[plan].identity,
-            by_hand,
-            concerns,
+            by_hand: false,
+            concerns: Concerns::Lots,
             closing,
-        });
-        at
+        }
+    }
+
+    fn opens(&mut self, deviation: Deviation) -> usize {
+        self.question.deviations.push(deviation);
+        self.question.deviations.len() - 1
     }
 
     /// Every fifteen or so at two places, for each device; the last one usually good.
@@ -214,28 +215,30 @@ impl Records {
                 let mut at = self.rng.within(0, 15);
                 while at < NOW {
                     let is_good = !self.rng.per_mille(self.faults);
-                    self.challenge(place, device, at, is_good, last_good);
+                    self.challenge((place, device, at), is_good, last_good);
                     if is_good {
                         last_good = Some(at);
                     }
                     at += self.rng.pick(&[0, 10, 15, 15, 20, 60]);
                 }
                 if !self.rng.per_mille(self.faults * 2) {
-                    self.challenge(place, device, NOW, true, last_good);
+                    self.challenge((place, device, NOW), true, last_good);
                 }
             }
         }
     }
 
-    fn challenge(&mut self, place: usize, device: &str, at: i64, good: bool, from: Option<i64>) {
+    fn challenge(&mut self, at: (usize, &str, i64), is_good: bool, from: Option<i64>) {
+        let (place, device, at) = at;
         let mut deviation = None;
-        if !good && self.rng.chance(90) {
-            let span = Concerns::Span { place, from, to: at };
+        if !is_good && self.rng.chance(90) {
             let closing = self.closing(at);
-            deviation = Some(self.deviation(0, "CCP-3".to_owned(), false, span, closing));
+            let concerns = Concerns::Span { place, from, to: at };
+            let opened = Deviation { concerns, ..self.about(0, "CCP-3".to_owned(), closing) };
+            deviation = Some(self.opens(opened));
         }
         let device = device.to_owned();
-        self.question.challenges.push(Challenge { place, device, at, is_good: good, deviation });
+        self.question.challenges.push(Challenge { place, device, at, is_good, deviation });
     }
 
     fn ships(&mut self) {
@@ -252,8 +255,11 @@ impl Records {
             let review = match self.rng.below(20) {
                 0 => Review::Missing,
                 1..5 => Review::NotAsked,
-                5 => Review::Signed { excepted: vec![format!("{ship}-0"), format!("{ship}-9")] },
-                _ => Review::Signed { excepted: Vec::new() },
+                5 => Review::Signed {
+                    excepted: vec![format!("{ship}-0"), format!("{ship}-9")],
+                    seen: Vec::new(),
+                },
+                _ => Review::Signed { excepted: Vec::new(), seen: Vec::new() },
             };
             self.question.ships.push(Ship { lot, cases, review });
         }
@@ -292,8 +298,20 @@ impl Records {
                 let check = self.rng.below(checks);
                 let code = self.question.plans[plan].checks[check].code.clone();
                 let closing = self.closing(NOW - 60);
-                let deviation = self.deviation(lot, code, true, Concerns::Lots, closing);
+                let deviation = Deviation { by_hand: true, ..self.about(lot, code, closing) };
+                let deviation = self.opens(deviation);
                 self.question.lots[lot].deviations.push(deviation);
+            }
+        }
+    }
+
+    /// Most reviews have seen all that was not met; some have not.
+    fn seen(&mut self) {
+        let unmet = domain::haccp::gate::unmet(&self.question);
+        for (ship, names) in self.question.ships.iter_mut().zip(unmet) {
+            if let Review::Signed { seen, .. } = &mut ship.review {
+                let faults = self.faults;
+                *seen = names.into_iter().filter(|_| !self.rng.per_mille(faults)).collect();
             }
         }
     }

@@ -41,7 +41,9 @@ fn candidates(question: &Question) -> Vec<Question> {
     all
 }
 
-fn lists(lot: &Lot, with: &mut dyn FnMut(&dyn Fn(&mut Lot))) {
+type Change<'a> = &'a dyn Fn(&mut Lot);
+
+fn lists(lot: &Lot, with: &mut dyn FnMut(Change)) {
     for at in 0..lot.findings.len() {
         with(&|lot| {
             lot.findings.remove(at);
