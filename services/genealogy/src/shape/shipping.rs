@@ -9,11 +9,9 @@ pub mod picture;
 pub mod shipments;
 
 use platform::records::{self, Stamp};
-use serde_json::{Value, json};
 use uuid::Uuid;
 
 use crate::NAME;
-use crate::store::places::PlaceRow;
 
 /// The stamp of a record that this service makes because of another: its own id and name, the
 /// cause's time and day.
@@ -26,11 +24,6 @@ pub fn of_ours(cause: &Stamp, id: Uuid, subject: String) -> Stamp {
 pub fn beside(cause: &Stamp, subject: impl FnOnce(Uuid) -> String) -> Stamp {
     let id = records::new_id();
     Stamp { id, subject: subject(id), ..cause.clone() }
-}
-
-/// A place as it was named in an entry.
-pub fn place_named(place: &PlaceRow) -> Value {
-    json!({ "id": place.id.to_string(), "version": place.version, "name": place.name })
 }
 
 /// Serials in words; a long list says how many more there are.

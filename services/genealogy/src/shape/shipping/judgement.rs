@@ -7,8 +7,45 @@ use uuid::Uuid;
 use wire::internal::v1 as internal;
 use wire::v1::RefusalReason;
 
-use super::picture::{CaseSeen, Held, HoldSeen, PalletSeen, Picture};
+use super::picture::{CaseSeen, Held, HoldSeen, LotSeen, PalletSeen, Picture, RefusedSeen, ShipSeen};
 use super::{cases_said, serials_said};
+
+/// What haccp is asked: the closure, and what ships of it.
+pub fn question(picture: &Picture) -> internal::ClearRequest {
+    let index = |at: usize| u32::try_from(at).unwrap_or(u32::MAX);
+    let stay = |(place, from_us, to_us): &(Uuid, i64, i64)| internal::Stay {
+        place: place.to_string(),
+        from_us: *from_us,
+        to_us: *to_us,
+    };
+    let lot = |lot: &LotSeen| internal::ClosureLot {
+        lot: lot.id.to_string(),
+        code: lot.code.clone(),
+        kind: lot.kind.clone(),
+        version: lot.version,
+        inputs: lot.inputs.iter().map(|at| index(*at)).collect(),
+        stays: lot.stays.iter().map(stay).collect(),
+        made_at_us: lot.made_at_us,
+    };
+    let passing = |(place, at_us): &(Uuid, i64)| internal::Passing {
+        place: place.to_string(),
+        at_us: *at_us,
+    };
+    let case = |case: &CaseSeen| internal::ShippingCase {
+        serial: case.serial.clone(),
+        passings: case.passings.iter().map(passing).collect(),
+    };
+    let ship = |ship: &ShipSeen| internal::ShippingLot {
+        // A lot that is not in its own closure has no place, and haccp refuses the question.
+        lot: picture.lots.iter().position(|lot| lot.id == ship.lot).map_or(u32::MAX, index),
+        closure: ship.digest.clone(),
+        cases: picture.cases_of(ship.lot).map(case).collect(),
+    };
+    internal::ClearRequest {
+        lots: picture.lots.iter().map(lot).collect(),
+        ships: picture.ships.iter().map(ship).collect(),
+    }
+}
 
 /// Something in the way.
 #[derive(Clone, Debug, PartialEq)]
@@ -240,7 +277,7 @@ fn owed(picture: &Picture) -> Vec<Obstacle> {
 }
 
 fn refused(picture: &Picture) -> Vec<Obstacle> {
-    let about = |refused: &super::picture::RefusedSeen| {
+    let about = |refused: &RefusedSeen| {
         let ships = below(picture, &refused.lots);
         let codes: Vec<_> = refused.lots.iter().map(|lot| code_of(picture, *lot)).collect();
         let lot = refused.lots.first().copied().unwrap_or_default();
@@ -372,7 +409,7 @@ fn add_way_on(
         return;
     }
     let way_on = format!(
-        " Or take {} off pallet {} and ship the other {}: POST /v1/pallets/{}/changes takenOff {}.",
+        "; or take {} off pallet {} and ship the other {}: POST /v1/pallets/{}/changes takenOff {}",
         cases_said(serials.len()),
         pallet.label,
         cases.len() - serials.len(),

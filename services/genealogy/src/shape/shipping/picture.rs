@@ -6,7 +6,6 @@ use std::time::Duration;
 
 use bigdecimal::BigDecimal;
 use uuid::Uuid;
-use wire::internal::v1 as internal;
 
 /// How old an answer of haccp may be when the shipment is written, by the monotonic clock.
 pub const ANSWER_GOOD_FOR: Duration = Duration::from_secs(60);
@@ -32,13 +31,27 @@ pub struct CaseSeen {
 }
 
 /// A lot of the closure. Lots refer to each other by their place in the list.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct LotSeen {
     pub id: Uuid,
     pub code: String,
+    pub kind: String,
+    /// The safety version.
     pub version: i64,
     /// Its direct ancestors.
     pub inputs: Vec<usize>,
+    /// Where it was: the place, from when, and until when (0: it is still there), in microseconds
+    /// since 1970.
+    pub stays: Vec<(Uuid, i64, i64)>,
+    pub made_at_us: i64,
+}
+
+/// A lot of which something is to ship.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ShipSeen {
+    pub lot: Uuid,
+    /// SHA-256 over its closure and the versions of it.
+    pub digest: Vec<u8>,
 }
 
 /// What a standing hold covers.
@@ -92,15 +105,14 @@ pub struct Picture {
     /// Lots of which genealogy has owed others a message for over 60 s.
     pub owed: BTreeSet<Uuid>,
     pub refused: Vec<RefusedSeen>,
-    /// What haccp is asked: the closure, and what ships of it.
-    pub question: internal::ClearRequest,
+    /// In the order in which haccp is asked about them.
+    pub ships: Vec<ShipSeen>,
 }
 
 impl Picture {
     /// The lots of which something is to ship, in the order in which haccp is asked about them.
     pub fn ships(&self) -> Vec<Uuid> {
-        let at = |ship: &internal::ShippingLot| self.lots.get(ship.lot as usize);
-        self.question.ships.iter().filter_map(at).map(|lot| lot.id).collect()
+        self.ships.iter().map(|ship| ship.lot).collect()
     }
 
     /// A lot with all its ancestors, by their places in the list.
