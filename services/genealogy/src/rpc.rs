@@ -104,9 +104,9 @@ impl GenealogyInternal for Genealogy {
 
     async fn closure_of(
         &self,
-        _request: Request<inside::ClosureOfRequest>,
+        request: Request<inside::ClosureOfRequest>,
     ) -> Answer<inside::ClosureOfResponse> {
-        internal::not_served()
+        internal::closure_of(self, request).await
     }
 
     async fn find_place(
