@@ -7,6 +7,7 @@ pub mod lots;
 pub mod partners;
 pub mod places;
 mod safety;
+pub mod shipping;
 
 use platform::pages::Page;
 use uuid::Uuid;

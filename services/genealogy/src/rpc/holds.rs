@@ -13,7 +13,7 @@ use wire::internal::v1 as internal;
 use wire::v1;
 
 use crate::shape::holds::Signed;
-use crate::shape::shipping::after::Told;
+use crate::shape::shipping::after::{Told, message_id};
 use crate::{Genealogy, NAME, shape, store};
 
 /// Places a hold.
@@ -100,17 +100,17 @@ pub async fn place_for_deviation(
     let keyed = Keyed::of(NAME, &call, request.get_ref())?;
     let plant = &service.house.plant;
     let (new, deviation) = shape::holds::hold_for_deviation_in(&call, plant, request.get_ref())?;
-    let of = Arc::new((keyed, new, call.method));
+    let of = Arc::new((keyed, new, call.method, message_id(&call)));
     let response = service
         .db
         .write("genealogy.hold_for_deviation", move |conn| {
             let of = of.clone();
             Box::pin(async move {
-                let (keyed, new, method) = &*of;
+                let (keyed, new, method, message) = &*of;
                 if let Some(kept) = keyed.take(conn).await? {
                     return Ok(kept);
                 }
-                let told = Told { new, deviation, method };
+                let told = Told { new, deviation, method, message: *message };
                 let hold = store::shipping::messages::hold(conn, &told).await?;
                 let hold = hold.map(|hold| hold.to_string()).unwrap_or_default();
                 let response = internal::HoldForDeviationResponse { hold };

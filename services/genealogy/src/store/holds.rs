@@ -104,11 +104,12 @@ pub async fn insert(
     new: &NewHold,
     signature: Option<&Ticket>,
 ) -> Result<Standing, Failure> {
-    let mut lots = match (&new.covers, new.deviation) {
-        (Covers::Span(span), Some(_)) => scopes::lots_in(conn, *span).await?,
-        _ => new.lots.clone(),
-    };
+    let mut lots = new.lots.clone();
+    if let (Covers::Span(span), Some(_)) = (&new.covers, new.deviation) {
+        lots.extend(scopes::lots_in(conn, *span).await?);
+    }
     lots.sort_unstable();
+    lots.dedup();
     raise(conn, &new.covers, &lots).await?;
     let stamp = &new.stamp;
     let span = new.covers.span();

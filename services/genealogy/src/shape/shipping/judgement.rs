@@ -3,49 +3,13 @@
 
 use std::collections::BTreeSet;
 
+use jiff::Timestamp;
 use uuid::Uuid;
 use wire::internal::v1 as internal;
 use wire::v1::RefusalReason;
 
-use super::picture::{CaseSeen, Held, HoldSeen, LotSeen, PalletSeen, Picture, RefusedSeen, ShipSeen};
+use super::picture::{CaseSeen, Held, HoldSeen, PalletSeen, Picture, RefusedSeen};
 use super::{cases_said, serials_said};
-
-/// What haccp is asked: the closure, and what ships of it.
-pub fn question(picture: &Picture) -> internal::ClearRequest {
-    let index = |at: usize| u32::try_from(at).unwrap_or(u32::MAX);
-    let stay = |(place, from_us, to_us): &(Uuid, i64, i64)| internal::Stay {
-        place: place.to_string(),
-        from_us: *from_us,
-        to_us: *to_us,
-    };
-    let lot = |lot: &LotSeen| internal::ClosureLot {
-        lot: lot.id.to_string(),
-        code: lot.code.clone(),
-        kind: lot.kind.clone(),
-        version: lot.version,
-        inputs: lot.inputs.iter().map(|at| index(*at)).collect(),
-        stays: lot.stays.iter().map(stay).collect(),
-        made_at_us: lot.made_at_us,
-    };
-    let passing = |(place, at_us): &(Uuid, i64)| internal::Passing {
-        place: place.to_string(),
-        at_us: *at_us,
-    };
-    let case = |case: &CaseSeen| internal::ShippingCase {
-        serial: case.serial.clone(),
-        passings: case.passings.iter().map(passing).collect(),
-    };
-    let ship = |ship: &ShipSeen| internal::ShippingLot {
-        // A lot that is not in its own closure has no place, and haccp refuses the question.
-        lot: picture.lots.iter().position(|lot| lot.id == ship.lot).map_or(u32::MAX, index),
-        closure: ship.digest.clone(),
-        cases: picture.cases_of(ship.lot).map(case).collect(),
-    };
-    internal::ClearRequest {
-        lots: picture.lots.iter().map(lot).collect(),
-        ships: picture.ships.iter().map(ship).collect(),
-    }
-}
 
 /// Something in the way.
 #[derive(Clone, Debug, PartialEq)]
@@ -71,6 +35,8 @@ pub enum Told {
     Answer { id: Uuid, obstacles: Vec<Obstacle> },
     /// It did not answer, or not in a way that can be read.
     Away,
+    /// Nothing stands on the pallets, which alone refuses them.
+    NotAsked,
 }
 
 impl Told {
@@ -90,7 +56,7 @@ impl Told {
 /// An obstacle as haccp told it. One that names no lot, no case or nothing of ours stands in the
 /// way of everything.
 fn passed_on(picture: &Picture, told: internal::Obstacle) -> Obstacle {
-    let ships = picture.ships();
+    let ships = &picture.ships;
     let reason = told.reason.unwrap_or_else(|| RefusalReason {
         code: "NOT_CLEAR".into(),
         subject: "shipment".into(),
@@ -106,7 +72,7 @@ fn passed_on(picture: &Picture, told: internal::Obstacle) -> Obstacle {
     {
         return obstacle;
     }
-    Obstacle { lots: ships.into_iter().collect(), cases: BTreeSet::new(), ..obstacle }
+    Obstacle { lots: ships.iter().copied().collect(), cases: BTreeSet::new(), ..obstacle }
 }
 
 /// All that stands in the way, genealogy's own first.
@@ -118,6 +84,7 @@ pub fn obstacles(picture: &Picture, told: &Told) -> Vec<Obstacle> {
     match told {
         Told::Answer { obstacles, .. } => found.extend(obstacles.iter().cloned()),
         Told::Away => found.push(away(picture)),
+        Told::NotAsked => {}
     }
     found
 }
@@ -134,7 +101,7 @@ fn away(picture: &Picture) -> Obstacle {
         way_on: "Send the same call again when haccp answers; GET /readyz says how it stands."
             .into(),
     };
-    whole(picture.ships().into_iter().collect(), reason)
+    whole(picture.ships.iter().copied().collect(), reason)
 }
 
 fn whole(lots: BTreeSet<Uuid>, reason: RefusalReason) -> Obstacle {
@@ -144,14 +111,13 @@ fn whole(lots: BTreeSet<Uuid>, reason: RefusalReason) -> Obstacle {
 /// The holds that stand in the way: a whole one on any lot of a closure, one on what is left on
 /// the lot that ships, one on cases or a span on those cases alone.
 pub fn held(picture: &Picture) -> Vec<Obstacle> {
-    let ships = picture.ships();
-    let closures: Vec<_> = ships.iter().map(|lot| (*lot, picture.closure_of(*lot))).collect();
+    let closures = picture.closures();
     let mut found = Vec::new();
     for hold in &picture.holds {
         match &hold.held {
             Held::Whole => found.extend(held_whole(picture, hold, &closures)),
             Held::WhatIsLeft => {
-                let lots = ships.iter().filter(|lot| hold.lots.contains(lot));
+                let lots = picture.ships.iter().filter(|lot| hold.lots.contains(lot));
                 found.extend(lots.map(|lot| on_lot(picture, hold, *lot, BTreeSet::from([*lot]))));
             }
             Held::Cases(_) | Held::Span { .. } => found.extend(held_cases(picture, hold)),
@@ -163,22 +129,18 @@ pub fn held(picture: &Picture) -> Vec<Obstacle> {
 fn held_whole(
     picture: &Picture,
     hold: &HoldSeen,
-    closures: &[(Uuid, BTreeSet<usize>)],
+    closures: &[(Uuid, Vec<usize>)],
 ) -> Vec<Obstacle> {
-    let mut found = Vec::new();
-    for (at, lot) in picture.lots.iter().enumerate().filter(|(_, lot)| hold.lots.contains(&lot.id)) {
-        let below = closures.iter().filter(|(_, closure)| closure.contains(&at));
-        let ships: BTreeSet<_> = below.map(|(ship, _)| *ship).collect();
-        if !ships.is_empty() {
-            found.push(on_lot(picture, hold, lot.id, ships));
-        }
-    }
-    found
+    let on = |lot: &Uuid| {
+        let ships = below(picture, closures, &BTreeSet::from([*lot]));
+        (!ships.is_empty()).then(|| on_lot(picture, hold, *lot, ships))
+    };
+    hold.lots.iter().filter_map(on).collect()
 }
 
 fn held_cases(picture: &Picture, hold: &HoldSeen) -> Vec<Obstacle> {
     let mut found = Vec::new();
-    for lot in picture.ships() {
+    for lot in picture.ships.iter().copied() {
         let cases = picture.cases_of(lot).filter(|case| covers(hold, case));
         let serials: BTreeSet<_> = cases.map(|case| case.serial.clone()).collect();
         if serials.is_empty() {
@@ -188,7 +150,7 @@ fn held_cases(picture: &Picture, hold: &HoldSeen) -> Vec<Obstacle> {
         let message = format!(
             "{} of lot {} on hold: {} ({})",
             cases_said(said.len()),
-            code_of(picture, lot),
+            picture.code_of(lot),
             hold.reason,
             serials_said(&said)
         );
@@ -203,9 +165,9 @@ fn held_cases(picture: &Picture, hold: &HoldSeen) -> Vec<Obstacle> {
 fn covers(hold: &HoldSeen, case: &CaseSeen) -> bool {
     match &hold.held {
         Held::Cases(serials) => serials.contains(&case.serial),
-        Held::Span { place, from, to } => {
-            let is_in = |(at_place, at): &(Uuid, i64)| {
-                at_place == place && from.is_none_or(|from| *at > from) && at <= to
+        Held::Span(span) => {
+            let is_in = |(place, at): &(Uuid, Timestamp)| {
+                *place == span.place && span.from.is_none_or(|from| *at > from) && *at <= span.to
             };
             let is_meant = hold.deviation.is_some() || hold.lots.contains(&case.lot);
             is_meant && case.passings.iter().any(is_in)
@@ -215,11 +177,11 @@ fn covers(hold: &HoldSeen, case: &CaseSeen) -> bool {
 }
 
 fn on_lot(picture: &Picture, hold: &HoldSeen, lot: Uuid, ships: BTreeSet<Uuid>) -> Obstacle {
-    let code = code_of(picture, lot);
+    let code = picture.code_of(lot);
     let message = if ships.contains(&lot) {
         format!("Lot {code} is on hold: {}", hold.reason)
     } else {
-        let below: Vec<_> = ships.iter().map(|ship| code_of(picture, *ship)).collect();
+        let below: Vec<_> = ships.iter().map(|ship| picture.code_of(*ship)).collect();
         format!("Lot {code}, of which {} came, is on hold: {}", below.join(", "), hold.reason)
     };
     whole(ships, hold_reason(hold, lot, message))
@@ -242,29 +204,27 @@ fn hold_reason(hold: &HoldSeen, lot: Uuid, message: String) -> RefusalReason {
     }
 }
 
-fn code_of(picture: &Picture, lot: Uuid) -> String {
-    let seen = picture.lots.iter().find(|seen| seen.id == lot);
-    seen.map_or_else(|| lot.to_string(), |seen| seen.code.clone())
-}
-
 /// The lots that ship and have one of these in their closure.
-fn below(picture: &Picture, lots: &BTreeSet<Uuid>) -> BTreeSet<Uuid> {
-    let has = |ship: &Uuid| {
-        let closure = picture.closure_of(*ship);
-        closure.iter().filter_map(|at| picture.lots.get(*at)).any(|lot| lots.contains(&lot.id))
-    };
-    picture.ships().into_iter().filter(has).collect()
+fn below(
+    picture: &Picture,
+    closures: &[(Uuid, Vec<usize>)],
+    lots: &BTreeSet<Uuid>,
+) -> BTreeSet<Uuid> {
+    let places: Vec<_> = lots.iter().filter_map(|lot| picture.closure.index(*lot)).collect();
+    let has = |own: &Vec<usize>| places.iter().any(|at| own.binary_search(at).is_ok());
+    closures.iter().filter(|(_, own)| has(own)).map(|(ship, _)| *ship).collect()
 }
 
 fn owed(picture: &Picture) -> Vec<Obstacle> {
+    let closures = picture.closures();
     let about = |lot: &Uuid| {
-        let ships = below(picture, &BTreeSet::from([*lot]));
+        let ships = below(picture, &closures, &BTreeSet::from([*lot]));
         let reason = RefusalReason {
             code: "MESSAGE_OWED".into(),
             subject: format!("lot:{lot}"),
             message: format!(
                 "A message about lot {} was not delivered for over 60 s.",
-                code_of(picture, *lot)
+                picture.code_of(*lot)
             ),
             who: "operator of the servers".into(),
             way_on: "It is sent again by itself once its receiver answers; GET /readyz says how \
@@ -277,9 +237,10 @@ fn owed(picture: &Picture) -> Vec<Obstacle> {
 }
 
 fn refused(picture: &Picture) -> Vec<Obstacle> {
+    let closures = picture.closures();
     let about = |refused: &RefusedSeen| {
-        let ships = below(picture, &refused.lots);
-        let codes: Vec<_> = refused.lots.iter().map(|lot| code_of(picture, *lot)).collect();
+        let ships = below(picture, &closures, &refused.lots);
+        let codes: Vec<_> = refused.lots.iter().map(|lot| picture.code_of(*lot)).collect();
         let lot = refused.lots.first().copied().unwrap_or_default();
         let reason = RefusalReason {
             code: "MESSAGE_REFUSED".into(),
@@ -309,12 +270,14 @@ fn short(picture: &Picture) -> Vec<Obstacle> {
             subject: format!("lot:{lot}"),
             message: format!(
                 "The cases of lot {} weigh {} g; {} g of it are on hand.",
-                code_of(picture, lot),
+                picture.code_of(lot),
                 mass.to_plain_string(),
                 on_hand.to_plain_string()
             ),
             who: "supervisor".into(),
-            way_on: format!("Look what used more of it: GET /v1/lots/{lot}/trace?direction=forward"),
+            way_on: format!(
+                "Look what used more of it: GET /v1/lots/{lot}/trace?direction=forward"
+            ),
         };
         (on_hand < mass).then(|| whole(BTreeSet::from([lot]), reason))
     };
@@ -383,11 +346,7 @@ pub fn reasons(picture: &Picture, obstacles: &[Obstacle]) -> Vec<RefusalReason> 
     found
 }
 
-fn said_of(
-    pallet: &PalletSeen,
-    cases: &[&CaseSeen],
-    obstacle: &Obstacle,
-) -> Option<RefusalReason> {
+fn said_of(pallet: &PalletSeen, cases: &[&CaseSeen], obstacle: &Obstacle) -> Option<RefusalReason> {
     let is_concerned = cases.iter().any(|case| obstacle.concerns(case));
     is_concerned.then(|| {
         let mut reason = obstacle.reason.clone();

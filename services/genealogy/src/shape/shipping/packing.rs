@@ -4,7 +4,6 @@
 use bigdecimal::BigDecimal;
 use domain::fault::Faults;
 use jiff::{SignedDuration, Timestamp};
-use jiff_diesel::ToJiff as _;
 use platform::caller::Call;
 use platform::error::{Failure, Reason};
 use platform::moments::{Claimed, Moments};

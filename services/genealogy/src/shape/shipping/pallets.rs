@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 
 use bigdecimal::BigDecimal;
 use domain::fault::Faults;
-use jiff_diesel::ToJiff as _;
 use platform::caller::Call;
 use platform::error::{Failure, Reason};
 use platform::moments::{Claimed, Moments};

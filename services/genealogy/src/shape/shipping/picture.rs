@@ -5,7 +5,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
 use bigdecimal::BigDecimal;
+use jiff::Timestamp;
 use uuid::Uuid;
+use wire::internal::v1 as internal;
+
+use crate::shape::closure::{Closure, OpenCase};
+use crate::shape::holds::Span;
 
 /// How old an answer of haccp may be when the shipment is written, by the monotonic clock.
 pub const ANSWER_GOOD_FOR: Duration = Duration::from_secs(60);
@@ -26,32 +31,8 @@ pub struct CaseSeen {
     pub pallet: Uuid,
     pub lot: Uuid,
     pub mass_g: BigDecimal,
-    /// Each time that it passed a place: the place and when, in microseconds since 1970.
-    pub passings: Vec<(Uuid, i64)>,
-}
-
-/// A lot of the closure. Lots refer to each other by their place in the list.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct LotSeen {
-    pub id: Uuid,
-    pub code: String,
-    pub kind: String,
-    /// The safety version.
-    pub version: i64,
-    /// Its direct ancestors.
-    pub inputs: Vec<usize>,
-    /// Where it was: the place, from when, and until when (0: it is still there), in microseconds
-    /// since 1970.
-    pub stays: Vec<(Uuid, i64, i64)>,
-    pub made_at_us: i64,
-}
-
-/// A lot of which something is to ship.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct ShipSeen {
-    pub lot: Uuid,
-    /// SHA-256 over its closure and the versions of it.
-    pub digest: Vec<u8>,
+    /// Each time that it passed a place, in the order of time; the first at packing.
+    pub passings: Vec<(Uuid, Timestamp)>,
 }
 
 /// What a standing hold covers.
@@ -63,8 +44,8 @@ pub enum Held {
     WhatIsLeft,
     /// These cases.
     Cases(BTreeSet<String>),
-    /// What passed a place after an instant, if one is named, and up to another.
-    Span { place: Uuid, from: Option<i64>, to: i64 },
+    /// What passed a place in a span of time.
+    Span(Span),
 }
 
 /// A hold that has not ended.
@@ -88,16 +69,16 @@ pub struct RefusedSeen {
 }
 
 /// All that a shipment is judged by, but for haccp's answer.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct Picture {
     /// In the order of the call.
     pub pallets: Vec<PalletSeen>,
     /// By serial.
     pub cases: Vec<CaseSeen>,
-    /// Every lot that is to ship with all its ancestors.
-    pub lots: Vec<LotSeen>,
-    /// The version of the plant's own row.
-    pub plant_version: i64,
+    /// The lots of which something is to ship, in the order in which haccp is asked about them.
+    pub ships: Vec<Uuid>,
+    /// Those lots with all their ancestors, and the plant's own version.
+    pub closure: Closure,
     /// What is on hand of the lots that are to ship, in grams.
     pub on_hand: BTreeMap<Uuid, BigDecimal>,
     /// Those that stand on any lot of the closure, and every span at a place where a case passed.
@@ -105,28 +86,34 @@ pub struct Picture {
     /// Lots of which genealogy has owed others a message for over 60 s.
     pub owed: BTreeSet<Uuid>,
     pub refused: Vec<RefusedSeen>,
-    /// In the order in which haccp is asked about them.
-    pub ships: Vec<ShipSeen>,
 }
 
 impl Picture {
-    /// The lots of which something is to ship, in the order in which haccp is asked about them.
-    pub fn ships(&self) -> Vec<Uuid> {
-        self.ships.iter().map(|ship| ship.lot).collect()
+    /// The code of a lot of the closure.
+    pub fn code_of(&self, lot: Uuid) -> String {
+        let at = self.closure.index(lot);
+        at.map_or_else(|| lot.to_string(), |at| self.closure.lots[at].code.clone())
     }
 
-    /// A lot with all its ancestors, by their places in the list.
-    pub fn closure_of(&self, lot: Uuid) -> BTreeSet<usize> {
-        let mut found = BTreeSet::new();
-        let mut next: Vec<usize> = self.lots.iter().position(|seen| seen.id == lot).into_iter().collect();
-        while let Some(at) = next.pop() {
-            if let Some(seen) = self.lots.get(at)
-                && found.insert(at)
-            {
-                next.extend(&seen.inputs);
-            }
+    /// The lots that ship, each with its own closure by place in the list, in id order.
+    pub fn closures(&self) -> Vec<(Uuid, Vec<usize>)> {
+        let own = |lot: &Uuid| self.closure.index(*lot).map(|at| (*lot, self.closure.own(at)));
+        self.ships.iter().filter_map(own).collect()
+    }
+
+    /// What haccp is asked: the closure, and what ships of it.
+    pub fn question(&self) -> internal::ClearRequest {
+        let open = |case: &CaseSeen| OpenCase {
+            serial: case.serial.clone(),
+            lot: case.lot,
+            pallet: Some(case.pallet),
+            passings: case.passings.clone(),
+        };
+        let cases = self.cases.iter().map(open).collect();
+        internal::ClearRequest {
+            lots: self.closure.lots_out(),
+            ships: self.closure.ships_out(&self.ships, cases),
         }
-        found
     }
 
     /// The cases of a lot.
@@ -145,16 +132,13 @@ impl Picture {
 
     /// The versions of the closure, and of the plant's own row under the nil id.
     pub fn versions(&self) -> BTreeMap<Uuid, i64> {
-        let mut versions: BTreeMap<_, _> =
-            self.lots.iter().map(|lot| (lot.id, lot.version)).collect();
-        versions.insert(Uuid::nil(), self.plant_version);
-        versions
+        let lots = self.closure.lots.iter().map(|lot| (lot.id, lot.version));
+        lots.chain([(Uuid::nil(), self.closure.plant_version)]).collect()
     }
 
     /// Where each case stands and how often it has passed.
     pub fn standing(&self) -> BTreeMap<String, (Uuid, usize)> {
-        let standing =
-            |case: &CaseSeen| (case.serial.clone(), (case.pallet, case.passings.len()));
+        let standing = |case: &CaseSeen| (case.serial.clone(), (case.pallet, case.passings.len()));
         self.cases.iter().map(standing).collect()
     }
 }

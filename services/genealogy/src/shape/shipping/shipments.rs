@@ -7,7 +7,6 @@ use std::time::Instant;
 
 use bigdecimal::BigDecimal;
 use domain::fault::Faults;
-use jiff_diesel::ToJiff as _;
 use platform::caller::Call;
 use platform::error::{Failure, Kind};
 use platform::moments::{Claimed, Moments};
@@ -212,7 +211,7 @@ impl Planned {
             let id = records::new_id();
             self.hold = Some(NewHold {
                 stamp: of_ours(&self.wanted.stamp, id, holds::subject(id)),
-                lots: self.picture.ships(),
+                lots: self.picture.ships.clone(),
                 reason: format!("Shipment {} left before it was cleared.", self.wanted.stamp.id),
                 deviation: None,
                 covers: Covers::Whole,
@@ -257,8 +256,8 @@ impl Planned {
             "truck": truck,
             "pallets": pallets.collect::<Vec<_>>(),
             "lots": lots.collect::<Vec<_>>(),
-            "closure_lots": self.picture.lots.len(),
-            "plant_version": self.picture.plant_version,
+            "closure_lots": self.picture.closure.lots.len(),
+            "plant_version": self.picture.closure.plant_version,
             "clearance": self.clearance.map(|id| id.to_string()),
             "is_unclear": self.is_unclear(),
             "reasons": self.reasons_kept(),
@@ -267,15 +266,15 @@ impl Planned {
     }
 
     fn lot_entry(&self, shipped: &Shipped) -> Value {
-        let lot = self.picture.lots.iter().find(|lot| lot.id == shipped.lot);
-        let ship = self.picture.ships.iter().find(|ship| ship.lot == shipped.lot);
+        let at = self.picture.closure.index(shipped.lot);
+        let digest = at.map(|at| hexadecimal(&self.picture.closure.digest(at)));
         json!({
             "lot": shipped.lot.to_string(),
-            "code": lot.map(|lot| lot.code.as_str()),
+            "code": self.picture.code_of(shipped.lot),
             "cases": self.picture.cases_of(shipped.lot).count(),
             "mass_g": shipped.mass_g.to_plain_string(),
             "taken_g": shipped.taken_g.to_plain_string(),
-            "closure": ship.map(|ship| hexadecimal(&ship.digest)),
+            "closure": digest,
         })
     }
 }

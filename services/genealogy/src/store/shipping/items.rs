@@ -45,9 +45,8 @@ pub async fn raise(
         open_item::fingerprint.eq(&stamp.fingerprint),
     );
     diesel::insert_into(open_item::table).values(row).execute(conn).await?;
-    let links = lots
-        .iter()
-        .map(|lot| (open_item_lot::open_item.eq(stamp.id), open_item_lot::lot.eq(*lot)));
+    let links =
+        lots.iter().map(|lot| (open_item_lot::open_item.eq(stamp.id), open_item_lot::lot.eq(*lot)));
     let links: Vec<_> = links.collect();
     diesel::insert_into(open_item_lot::table).values(links).execute(conn).await?;
     let entry = json!({

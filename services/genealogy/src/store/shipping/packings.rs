@@ -77,10 +77,7 @@ pub async fn lot_kind(
 }
 
 /// The packing that this very call recorded before, if it did.
-pub async fn known(
-    conn: &mut AsyncPgConnection,
-    stamp: &Stamp,
-) -> Result<Option<Packed>, Failure> {
+pub async fn known(conn: &mut AsyncPgConnection, stamp: &Stamp) -> Result<Option<Packed>, Failure> {
     let found = packing::table.find(stamp.id).select(PackingRow::as_select()).first(conn).await;
     let Some(row) = found.optional()? else { return Ok(None) };
     stamp.same_as(&row.entered_by, &row.fingerprint)?;

@@ -6,15 +6,15 @@ use std::collections::{BTreeMap, BTreeSet};
 use bigdecimal::BigDecimal;
 use diesel::prelude::*;
 use diesel::sql_query;
-use diesel::sql_types::{Array, BigInt, Nullable, Numeric, Text, Uuid as SqlUuid};
+use diesel::sql_types::{Array, Nullable, Numeric, Text, Timestamptz, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
 use uuid::Uuid;
 
-use crate::schema::{lot_on_hand, lot_safety};
-use crate::shape::shipping::picture::{
-    CaseSeen, Held, HoldSeen, PalletSeen, Picture, RefusedSeen,
-};
+use crate::schema::lot_on_hand;
+use crate::shape::holds::Span;
+use crate::shape::shipping::picture::{CaseSeen, Held, HoldSeen, PalletSeen, Picture, RefusedSeen};
+use crate::store::closure;
 
 #[derive(QueryableByName)]
 struct PalletFound {
@@ -36,10 +36,10 @@ struct CaseFound {
     lot: Uuid,
     #[diesel(sql_type = Numeric)]
     mass_g: BigDecimal,
-    #[diesel(sql_type = Array<SqlUuid>)]
-    places: Vec<Uuid>,
-    #[diesel(sql_type = Array<BigInt>)]
-    times_us: Vec<i64>,
+    #[diesel(sql_type = SqlUuid)]
+    place: Uuid,
+    #[diesel(sql_type = Timestamptz)]
+    at: jiff_diesel::Timestamp,
 }
 
 #[derive(QueryableByName)]
@@ -54,10 +54,10 @@ struct HoldFound {
     scope: String,
     #[diesel(sql_type = Nullable<SqlUuid>)]
     place: Option<Uuid>,
-    #[diesel(sql_type = Nullable<BigInt>)]
-    from_us: Option<i64>,
-    #[diesel(sql_type = Nullable<BigInt>)]
-    to_us: Option<i64>,
+    #[diesel(sql_type = Nullable<Timestamptz>)]
+    span_from: Option<jiff_diesel::Timestamp>,
+    #[diesel(sql_type = Nullable<Timestamptz>)]
+    span_to: Option<jiff_diesel::Timestamp>,
     #[diesel(sql_type = Array<SqlUuid>)]
     lots: Vec<Uuid>,
     #[diesel(sql_type = Array<Text>)]
@@ -80,25 +80,21 @@ struct Owed {
     subject: String,
 }
 
-/// Every passing of a case that stands on one of the pallets, the first at packing.
+/// The cases that stand on the pallets $1 with each passing, the first at packing.
 const CASES: &str = "SELECT state.serial, state.pallet, packed.lot, packed.mass_g, \
-    ARRAY[packing.place] || ARRAY(SELECT rerun.place FROM genealogy.rerun_case AS again \
-    JOIN genealogy.rerun ON rerun.id = again.rerun WHERE again.serial = state.serial \
-    ORDER BY again.passed_at, again.rerun) AS places, \
-    ARRAY[(extract(epoch FROM packed.packed_at) * 1000000)::bigint] || \
-    ARRAY(SELECT (extract(epoch FROM again.passed_at) * 1000000)::bigint \
-    FROM genealogy.rerun_case AS again WHERE again.serial = state.serial \
-    ORDER BY again.passed_at, again.rerun) AS times_us \
-    FROM genealogy.case_state AS state JOIN genealogy.packed_case AS packed USING (serial) \
-    JOIN genealogy.packing ON packing.id = packed.packing \
-    WHERE state.pallet = ANY($1) AND state.shipment IS NULL AND state.destruction IS NULL \
-    ORDER BY state.serial";
+    passing.place, passing.at FROM genealogy.case_state AS state \
+    JOIN genealogy.packed_case AS packed USING (serial) \
+    JOIN LATERAL (SELECT packing.place, packed.packed_at AS at, true AS is_first \
+    FROM genealogy.packing WHERE packing.id = packed.packing \
+    UNION ALL SELECT rerun.place, again.passed_at, false FROM genealogy.rerun_case AS again \
+    JOIN genealogy.rerun ON rerun.id = again.rerun WHERE again.serial = packed.serial) AS passing \
+    ON true WHERE state.pallet = ANY($1) AND state.shipment IS NULL \
+    AND state.destruction IS NULL ORDER BY state.serial, passing.at, passing.is_first DESC";
 
 /// Holds that stand on lots of $1 or, as a deviation's span, at a place of $2; with those of
 /// their lots that are in $1, and those of their cases that are in $3.
 const HOLDS: &str = "SELECT hold.id, hold.reason, hold.deviation, hold.scope, hold.place, \
-    (extract(epoch FROM hold.span_from) * 1000000)::bigint AS from_us, \
-    (extract(epoch FROM hold.span_to) * 1000000)::bigint AS to_us, \
+    hold.span_from, hold.span_to, \
     ARRAY(SELECT link.lot FROM genealogy.hold_lot AS link WHERE link.hold = hold.id \
     AND link.lot = ANY($1)) AS lots, \
     ARRAY(SELECT named.serial FROM genealogy.hold_case AS named WHERE named.hold = hold.id \
@@ -136,28 +132,24 @@ pub async fn read(conn: &mut AsyncPgConnection, pallets: &[Uuid]) -> Result<Pict
 }
 
 async fn whole(conn: &mut AsyncPgConnection, asked: &[Uuid]) -> Result<Picture, Failure> {
-    let mut picture = Picture {
-        pallets: pallets(conn, asked).await?,
-        cases: cases(conn, asked).await?,
-        ..Picture::default()
-    };
-    let ships: BTreeSet<Uuid> = picture.cases.iter().map(|case| case.lot).collect();
+    let (pallets, cases) = (pallets(conn, asked).await?, cases(conn, asked).await?);
+    let ships: BTreeSet<Uuid> = cases.iter().map(|case| case.lot).collect();
     let ships: Vec<_> = ships.into_iter().collect();
-    (picture.lots, picture.ships) = super::closures::read(conn, &ships).await?;
-    let lots: Vec<Uuid> = picture.lots.iter().map(|lot| lot.id).collect();
-    let plant = lot_safety::table.find(Uuid::nil()).select(lot_safety::version);
-    picture.plant_version = plant.first(conn).await?;
-    picture.on_hand = on_hand(conn, &ships).await?;
-    picture.holds = holds(conn, &picture, &lots).await?;
-    picture.owed = owed(conn, &lots).await?;
-    picture.refused = refused(conn, &lots).await?;
-    Ok(picture)
+    let closure = closure::closure(conn, &ships).await?;
+    let lots: Vec<Uuid> = closure.lots.iter().map(|lot| lot.id).collect();
+    Ok(Picture {
+        on_hand: on_hand(conn, &ships).await?,
+        holds: holds(conn, &cases, &lots).await?,
+        owed: owed(conn, &lots).await?,
+        refused: refused(conn, &lots).await?,
+        pallets,
+        cases,
+        ships,
+        closure,
+    })
 }
 
-async fn pallets(
-    conn: &mut AsyncPgConnection,
-    asked: &[Uuid],
-) -> Result<Vec<PalletSeen>, Failure> {
+async fn pallets(conn: &mut AsyncPgConnection, asked: &[Uuid]) -> Result<Vec<PalletSeen>, Failure> {
     let found: Vec<PalletFound> = sql_query(
         "SELECT pallet.id, pallet.label, (SELECT state.shipment FROM genealogy.case_state AS state \
          WHERE state.pallet = pallet.id AND state.shipment IS NOT NULL LIMIT 1) AS left_with \
@@ -182,14 +174,15 @@ pub async fn cases(
 ) -> Result<Vec<CaseSeen>, Failure> {
     let found: Vec<CaseFound> =
         sql_query(CASES).bind::<Array<SqlUuid>, _>(pallets).load(conn).await?;
-    let seen = found.into_iter().map(|case| CaseSeen {
-        serial: case.serial,
-        pallet: case.pallet,
-        lot: case.lot,
-        mass_g: case.mass_g,
-        passings: case.places.into_iter().zip(case.times_us).collect(),
-    });
-    Ok(seen.collect())
+    let mut cases: Vec<CaseSeen> = Vec::new();
+    for CaseFound { serial, pallet, lot, mass_g, place, at } in found {
+        let passing = (place, at.to_jiff());
+        match cases.last_mut() {
+            Some(case) if case.serial == serial => case.passings.push(passing),
+            _ => cases.push(CaseSeen { serial, pallet, lot, mass_g, passings: vec![passing] }),
+        }
+    }
+    Ok(cases)
 }
 
 async fn on_hand(
@@ -206,12 +199,12 @@ async fn on_hand(
 
 async fn holds(
     conn: &mut AsyncPgConnection,
-    picture: &Picture,
+    cases: &[CaseSeen],
     lots: &[Uuid],
 ) -> Result<Vec<HoldSeen>, Failure> {
-    let passings = picture.cases.iter().flat_map(|case| &case.passings);
+    let passings = cases.iter().flat_map(|case| &case.passings);
     let places: BTreeSet<Uuid> = passings.map(|(place, _)| *place).collect();
-    let serials: Vec<_> = picture.cases.iter().map(|case| case.serial.as_str()).collect();
+    let serials: Vec<_> = cases.iter().map(|case| case.serial.as_str()).collect();
     let found: Vec<HoldFound> = sql_query(HOLDS)
         .bind::<Array<SqlUuid>, _>(lots)
         .bind::<Array<SqlUuid>, _>(places.into_iter().collect::<Vec<_>>())
@@ -222,10 +215,12 @@ async fn holds(
 }
 
 fn seen(found: HoldFound) -> HoldSeen {
-    let held = match (found.scope.as_str(), found.place, found.to_us) {
+    let to = found.span_to.map(|to| to.to_jiff());
+    let from = found.span_from.map(|from| from.to_jiff());
+    let held = match (found.scope.as_str(), found.place, to) {
         ("what_is_left", ..) => Held::WhatIsLeft,
         ("cases", ..) => Held::Cases(found.cases.into_iter().collect()),
-        ("span", Some(place), Some(to)) => Held::Span { place, from: found.from_us, to },
+        ("span", Some(place), Some(to)) => Held::Span(Span { place, from, to }),
         // A scope that is not known here holds everything.
         _ => Held::Whole,
     };
@@ -240,10 +235,7 @@ async fn owed(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<BTreeSet<Uu
     Ok(lots.collect())
 }
 
-async fn refused(
-    conn: &mut AsyncPgConnection,
-    lots: &[Uuid],
-) -> Result<Vec<RefusedSeen>, Failure> {
+async fn refused(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<Vec<RefusedSeen>, Failure> {
     let found: Vec<RefusedFound> =
         sql_query(REFUSED).bind::<Array<SqlUuid>, _>(lots).load(conn).await?;
     let seen = found.into_iter().map(|refused| RefusedSeen {

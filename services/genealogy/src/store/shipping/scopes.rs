@@ -3,9 +3,9 @@
 
 use std::collections::BTreeSet;
 
-use diesel::sql_query;
-use diesel::sql_types::{Array, Nullable, Timestamptz, Uuid as SqlUuid};
 use diesel::QueryableByName;
+use diesel::sql_query;
+use diesel::sql_types::{Nullable, Timestamptz, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use domain::fault::Faults;
 use jiff_diesel::ToDiesel as _;
@@ -24,12 +24,13 @@ struct Lot {
 
 /// The lots of which a case passed a place in a span, at packing or again, in id order.
 pub async fn lots_in(conn: &mut AsyncPgConnection, span: Span) -> Result<Vec<Uuid>, Failure> {
-    let found: Vec<Lot> = sql_query(format!("SELECT DISTINCT lot FROM ({PASSED}) AS passed ORDER BY lot"))
-        .bind::<SqlUuid, _>(span.place)
-        .bind::<Nullable<Timestamptz>, _>(span.from.map(|from| from.to_diesel()))
-        .bind::<Timestamptz, _>(span.to.to_diesel())
-        .load(conn)
-        .await?;
+    let found: Vec<Lot> =
+        sql_query(format!("SELECT DISTINCT lot FROM ({PASSED}) AS passed ORDER BY lot"))
+            .bind::<SqlUuid, _>(span.place)
+            .bind::<Nullable<Timestamptz>, _>(span.from.map(|from| from.to_diesel()))
+            .bind::<Timestamptz, _>(span.to.to_diesel())
+            .load(conn)
+            .await?;
     Ok(found.into_iter().map(|found| found.lot).collect())
 }
 

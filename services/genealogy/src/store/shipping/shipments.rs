@@ -170,7 +170,7 @@ pub async fn record(conn: &mut AsyncPgConnection, planned: &Planned) -> Result<W
             code: SHIPPED_UNCLEAR,
             record: planned.wanted.stamp.id,
             what: planned.what(),
-            lots: planned.picture.ships(),
+            lots: planned.picture.ships.clone(),
         };
         items::raise(conn, &planned.wanted.stamp, item).await?;
     }
@@ -183,11 +183,11 @@ pub async fn record(conn: &mut AsyncPgConnection, planned: &Planned) -> Result<W
 /// the state of all cases on the pallets, in the order of the whole house; gives what stands.
 async fn locked(conn: &mut AsyncPgConnection, planned: &Planned) -> Result<Now, Failure> {
     let picture = &planned.picture;
-    let mut lots: Vec<Uuid> = picture.lots.iter().map(|lot| lot.id).collect();
+    let mut lots: Vec<Uuid> = picture.closure.lots.iter().map(|lot| lot.id).collect();
     lots.push(Uuid::nil());
     let versions = safety::lock(conn, &lots).await?.into_iter().collect();
     let on_hand: Vec<(Uuid, BigDecimal)> = lot_on_hand::table
-        .filter(lot_on_hand::lot.eq_any(picture.ships()))
+        .filter(lot_on_hand::lot.eq_any(&picture.ships))
         .order(lot_on_hand::lot.asc())
         .select((lot_on_hand::lot, lot_on_hand::on_hand_g))
         .for_no_key_update()
@@ -202,11 +202,7 @@ async fn locked(conn: &mut AsyncPgConnection, planned: &Planned) -> Result<Now, 
     Ok(Now { versions, standing, on_hand: on_hand.into_iter().collect() })
 }
 
-async fn insert(
-    conn: &mut AsyncPgConnection,
-    planned: &Planned,
-    now: &Now,
-) -> Result<(), Failure> {
+async fn insert(conn: &mut AsyncPgConnection, planned: &Planned, now: &Now) -> Result<(), Failure> {
     let row = row_of(planned);
     diesel::insert_into(shipment::table).values(&row).execute(conn).await?;
     let case = |case: &CaseSeen| {
@@ -229,8 +225,7 @@ async fn insert(
         .filter(case_state::pallet.eq_any(&planned.wanted.pallets))
         .filter(case_state::shipment.is_null())
         .filter(case_state::destruction.is_null());
-    let gone =
-        diesel::update(here).set(case_state::shipment.eq(row.id)).execute(conn).await?;
+    let gone = diesel::update(here).set(case_state::shipment.eq(row.id)).execute(conn).await?;
     if gone != all.len() {
         return Err(Failure::internal("a case moved while it was locked"));
     }
@@ -280,7 +275,7 @@ fn row_of(planned: &Planned) -> ShipmentRow {
         clearance: planned.clearance,
         is_unclear: planned.is_unclear(),
         reasons: planned.reasons_kept(),
-        closure_lots: i32::try_from(planned.picture.lots.len()).unwrap_or(i32::MAX),
+        closure_lots: i32::try_from(planned.picture.closure.lots.len()).unwrap_or(i32::MAX),
         recorded_at: stamp.recorded_at.to_diesel(),
         day: stamp.day.to_diesel(),
         entered_by: stamp.entered_by.clone(),
