@@ -4,7 +4,7 @@
 use bigdecimal::BigDecimal;
 use diesel::prelude::*;
 use diesel::sql_query;
-use diesel::sql_types::{Array, Nullable, Numeric, Text, Uuid as SqlUuid};
+use diesel::sql_types::{Array, Numeric, Text, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
 use uuid::Uuid;
@@ -29,8 +29,6 @@ pub struct CaseOfLot {
     pub serial: String,
     #[diesel(sql_type = SqlUuid)]
     pub lot: Uuid,
-    #[diesel(sql_type = Nullable<SqlUuid>)]
-    pub pallet: Option<Uuid>,
 }
 
 #[derive(QueryableByName)]
@@ -60,9 +58,7 @@ pub async fn of_serials(
     serials: &[String],
 ) -> Result<Vec<CaseOfLot>, Failure> {
     let rows = sql_query(
-        "SELECT packed.serial, packed.lot, state.pallet FROM genealogy.packed_case AS packed \
-         JOIN genealogy.case_state AS state USING (serial) WHERE packed.serial = ANY($1) \
-         ORDER BY packed.serial",
+        "SELECT serial, lot FROM genealogy.packed_case WHERE serial = ANY($1) ORDER BY serial",
     )
     .bind::<Array<Text>, _>(serials)
     .load(conn)
