@@ -8,3 +8,4 @@ mod s2;
 mod s3;
 mod s5;
 mod silence;
+mod verification;

@@ -57,6 +57,7 @@ pub async fn record(
 fn writing(new: &NewReading, judgement: &Judgement, follows: Follows) -> Result<Writing, Failure> {
     let mut row = readings::row(new, judgement.verdict, None);
     row.deviation = follows.deviation();
+    row.is_less_safe = follows.is_less_safe();
     let leaf = new.stamp.leaf(readings::form(new), readings::entry(new, judgement, None))?;
     Ok(Writing { row, leaf, follows })
 }
@@ -239,6 +240,7 @@ impl Amending {
         let amends = Amends { supersedes: self.of, reason, ticket: ticket.id };
         let mut row = readings::row(&self.reading, self.judgement.verdict, Some(amends));
         row.deviation = self.follows.deviation();
+        row.is_less_safe = self.follows.is_less_safe();
         let named = (self.of, self.reason.as_str(), &ticket);
         let entry = readings::entry(&self.reading, &self.judgement, Some(named));
         Ok((row, self.reading.stamp.leaf(readings::form(&self.reading), entry)?))
