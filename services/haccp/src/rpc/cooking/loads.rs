@@ -6,27 +6,18 @@ use std::sync::Arc;
 use domain::fault::Faults;
 use platform::caller::Call;
 use platform::error::{Failure, Kind};
-use platform::hop;
 use platform::pages::Page;
 use platform::shape::{id, optional_id};
-use prost::Message;
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
-use wire::internal::v1::{
-    ClosureOfRequest, ClosureOfResponse, FindPlaceRequest, FindPlaceResponse,
-};
 use wire::v1;
 
 use crate::Haccp;
+use crate::rpc::genealogy;
 use crate::shape::cooking::out::{curve_out, head_out};
 use crate::shape::cooking::{NewLoad, load_in};
 use crate::store::cooking::{block, lists, whole, written};
 use crate::store::rows;
-
-/// What genealogy is asked of the house.
-const FIND_PLACE: &str = "/hankbook.internal.v1.GenealogyInternal/FindPlace";
-/// What genealogy is asked of the racks.
-const CLOSURE_OF: &str = "/hankbook.internal.v1.GenealogyInternal/ClosureOf";
 
 /// Starts a load.
 pub async fn start(
@@ -51,29 +42,13 @@ pub async fn start(
 
 /// Puts in what genealogy says of the house and the racks.
 async fn asked(service: &Haccp, new: NewLoad) -> Result<NewLoad, Failure> {
-    let place = FindPlaceRequest { place: new.house.to_string() };
-    let place: FindPlaceResponse = ask(service, FIND_PLACE, &place).await?;
+    let place = genealogy::find_place(service, new.house).await?;
     let new = new.with_house(place)?;
-    let lots = new.racks.iter().map(|(rack, _)| rack.to_string()).collect();
-    let closure: ClosureOfResponse = ask(service, CLOSURE_OF, &ClosureOfRequest { lots }).await?;
-    new.with_racks(closure)
-}
-
-async fn ask<M: Message, A: Message + Default>(
-    service: &Haccp,
-    method: &'static str,
-    message: &M,
-) -> Result<A, Failure> {
-    let hop = service.house.hop_for_service(method)?;
-    let sent = hop::unary(hop, method, message.encode_to_vec().into(), Default::default()).await;
-    match sent {
-        Ok((_, answer)) => A::decode(answer).map_err(Failure::internal),
-        // A lot that nobody has made: none of the racks is known.
-        Err(status) if status.code() == tonic::Code::NotFound => Ok(A::default()),
-        Err(status) => {
-            let text = "Genealogy cannot be asked for now; nothing was stored.";
-            Err(Failure::new(Kind::Unavailable, text).with_cause(status))
-        }
+    let lots: Vec<Uuid> = new.racks.iter().map(|(rack, _)| *rack).collect();
+    match genealogy::closure_of(service, &lots).await {
+        // Of lots that nobody made none is a rack.
+        Err(failure) if failure.kind == Kind::NotFound => new.with_racks(Default::default()),
+        closure => new.with_racks(closure?),
     }
 }
 

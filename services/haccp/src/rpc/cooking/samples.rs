@@ -11,6 +11,7 @@ use wire::v1;
 
 use super::judging::Judge;
 use crate::Haccp;
+use crate::rpc::instruments;
 use crate::shape::cooking::judged::Judging;
 use crate::shape::cooking::lines::line;
 use crate::shape::cooking::out::block_out;
@@ -32,7 +33,11 @@ pub async fn record(
     request: Request<v1::RecordSamplesRequest>,
 ) -> Result<Response<v1::SampleBlock>, Status> {
     let call = Call::of(request.extensions())?;
-    let new = block_in(&call, &service.house.plant, request.get_ref())?;
+    let mut new = block_in(&call, &service.house.plant, request.get_ref())?;
+    if let Some(instrument) = new.instrument {
+        let used = instruments::used(service, instrument, &new.moments).await?;
+        new = new.with_instrument(used)?;
+    }
     let Before { is_known, head, mut blocks } = before(service, &new).await?;
     let head = head.ok_or_else(|| Failure::not_found("load"))?;
     new.check(&head)?;

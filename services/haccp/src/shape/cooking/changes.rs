@@ -15,6 +15,9 @@ use crate::store::cooking::whole::StandingRow;
 pub struct NewJudgement {
     /// By the service itself, at the call that brought what changed it.
     pub stamp: Stamp,
+    /// The plan, and the code of the check.
+    pub plan: Uuid,
+    pub check: String,
     /// The columns of its row.
     pub columns: Value,
     /// Its entry.
@@ -109,5 +112,8 @@ fn judgement(
     let what = format!("{}: {}: {what}", found.check.code, found.verdict);
     let is_less_safe = found.verdict != Verdict::Pass;
     let gates = found.check.class.gates();
-    Ok(NewJudgement { stamp, columns, entry, lots, is_less_safe, gates, what, opens })
+    let (plan, check) = (found.plan.0, found.check.code.clone());
+    let judgement =
+        NewJudgement { stamp, plan, check, columns, entry, lots, is_less_safe, gates, what, opens };
+    Ok(judgement)
 }

@@ -1,7 +1,7 @@
 //! Blocks of samples: from what a house sends or a person types to what is stored and judged.
 //! It never changes a value: what an instrument shows too much is kept beside it.
 
-use domain::exact::Exact;
+use domain::exact::{Exact, decimal};
 use domain::fault::Faults;
 use domain::haccp::samples::{Block, Clash};
 use domain::units::{Dimension, Quantity, Unit};
@@ -18,6 +18,7 @@ use uuid::Uuid;
 use wire::v1;
 
 use super::lines::micros;
+use crate::shape::instruments::Used;
 use crate::store::cooking::whole::{BlockRow, Head};
 
 /// Readings outside of this are those of a broken sensor, in [degF]: -30 and 200 Cel (common
@@ -167,10 +168,22 @@ fn moments(
 }
 
 impl NewBlock {
-    /// The rack that it tells of; nothing of a probe in the air.
-    pub fn rack(&self, head: &Head) -> Option<Uuid> {
-        let seat = head.probes.iter().find(|row| row.probe == self.probe);
-        self.lot.or_else(|| seat.filter(|_| self.source == "probe").and_then(|row| row.lot))
+    /// Takes off what the instrument shows too much. Faults: no good check of it before the last
+    /// sample, so that nothing would be known; a unit in which its error is not known.
+    pub fn with_instrument(mut self, used: Used) -> Result<Self, Failure> {
+        let Some(good) = used.good else {
+            let text = "has no good check before these samples; check it, or leave it out";
+            return Err(Failure::fault("instrument", used.instrument, text));
+        };
+        if good.unit != self.block.unit.code() {
+            let text = format!("must be {}, in which the instrument was checked", good.unit);
+            return Err(Failure::fault("unit", self.block.unit, text));
+        }
+        let error = decimal(&good.error).map_err(Failure::internal)?;
+        self.block.correction = error;
+        self.instrument_check = Some(good.check);
+        self.correction = Some(good.error);
+        Ok(self)
     }
 
     /// Checks it against its load. Faults: a probe without a seat there, a rack that is not in it.

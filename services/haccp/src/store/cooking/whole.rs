@@ -144,8 +144,6 @@ pub struct StandingRow {
     pub lot: Uuid,
     #[diesel(sql_type = SqlUuid)]
     pub plan: Uuid,
-    #[diesel(sql_type = Integer)]
-    pub plan_version: i32,
     #[diesel(sql_type = Text)]
     pub check_code: String,
     #[diesel(sql_type = Text)]
@@ -182,7 +180,7 @@ const RACKS: &str = "SELECT rack.load, rack.lot, rack.lot_code, bound.plan, boun
     LEFT JOIN haccp.pull ON pull.id = pulled.pull \
     WHERE rack.load = ANY($1) ORDER BY rack.lot_code, rack.lot";
 const STANDING: &str = "SELECT DISTINCT ON (judgement.load, link.lot, judgement.plan, \
-    judgement.check_code) judgement.load, link.lot, judgement.plan, judgement.plan_version, \
+    judgement.check_code) judgement.load, link.lot, judgement.plan, \
     judgement.check_code, judgement.verdict, judgement.what FROM haccp.judgement \
     JOIN haccp.judgement_lot AS link ON link.judgement = judgement.id \
     WHERE judgement.load = ANY($1) ORDER BY judgement.load, link.lot, judgement.plan, \

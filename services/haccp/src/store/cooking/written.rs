@@ -12,8 +12,9 @@ use uuid::Uuid;
 use crate::shape::cooking::changes::NewJudgement;
 use crate::shape::cooking::racks::{LeavesOut, NewPull};
 use crate::shape::cooking::{NewLoad, still_loaded};
+use crate::shape::follows::LessSafe;
 use crate::store::rows::{self, Record, Table};
-use crate::store::{deviations, safety};
+use crate::store::{deviations, holds, safety};
 
 /// Loads.
 pub const LOAD: Table = Table::of("haccp.load");
@@ -138,7 +139,7 @@ pub async fn judgements(
     for new in new {
         // Versions first: the order of locks is the same everywhere.
         if new.opens.is_none() && new.is_less_safe {
-            safety::raise(conn, &new.lots).await?;
+            less_safe(conn, outbox, new).await?;
         }
         let record = Record {
             table: JUDGEMENT,
@@ -154,6 +155,22 @@ pub async fn judgements(
         if let Some(opens) = &new.opens {
             deviations::open(conn, outbox, opens).await?;
         }
+        if !new.is_less_safe {
+            holds::end_recooked(conn, outbox, (new.plan, &new.check), &new.lots).await?;
+        }
     }
     Ok(())
+}
+
+/// Raises the versions of its lots; genealogy is told where the check can stop a shipment.
+async fn less_safe(
+    conn: &mut AsyncPgConnection,
+    outbox: &Outbox,
+    new: &NewJudgement,
+) -> Result<(), Failure> {
+    if !new.gates {
+        return safety::raise(conn, &new.lots).await;
+    }
+    let about = format!("judgement:{}", new.stamp.id);
+    safety::tell(conn, outbox, &LessSafe::of(about, &new.what, &new.lots)).await
 }
