@@ -9,7 +9,7 @@ use domain::verdict::{Judgement, Verdict};
 use platform::caller::Call;
 use platform::error::{Failure, Kind};
 use platform::pages::Page;
-use platform::records::{self, Leaf};
+use platform::records::{self, Leaf, Stamp};
 use platform::shape::{id, optional_id};
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
@@ -41,6 +41,10 @@ pub async fn record(
     let (mut new, instrument) = reading_in(&call, &service.house.plant, request.get_ref())?;
     let plan = service.plan(new.plan.0, new.plan.1).await?;
     if let Some(instrument) = instrument {
+        // The instrument may have gone out of use since: a repeated call is told by its record.
+        if let Some(row) = recorded(service, &new.stamp).await? {
+            return Ok(Response::new(reading_out(row, &plan, Vec::new())));
+        }
         new.used = Some(instruments::used(service, instrument, &new.moments).await?);
     }
     let (check, judgement) = readings::judged(&new, &plan)?;
@@ -52,6 +56,19 @@ pub async fn record(
         _ => fail(service, writing).await?,
     };
     Ok(Response::new(reading_out(row, &plan, Vec::new())))
+}
+
+/// The reading that this very call recorded before.
+async fn recorded(service: &Haccp, stamp: &Stamp) -> Result<Option<ReadingRow>, Failure> {
+    let id = stamp.id;
+    let found = service
+        .db
+        .read("haccp.recorded_reading", |conn| Box::pin(store::readings::find(conn, id)))
+        .await?;
+    if let Some(found) = &found {
+        stamp.same_as(&found.entered_by, &found.fingerprint)?;
+    }
+    Ok(found)
 }
 
 fn writing(new: &NewReading, judgement: &Judgement, follows: Follows) -> Result<Writing, Failure> {
@@ -212,10 +229,10 @@ pub async fn amend(
     let reading = new.reading(&first, (&call, &service.house.plant), about)?;
     let plan = service.plan(first.plan, first.plan_version).await?;
     let (check, judgement) = readings::judged(&reading, &plan)?;
-    let follows = match first.verdict == Verdict::Pass.word() {
-        true => Follows::of(&reading, check, &judgement)?,
+    let follows = match first.verdict == Verdict::Fail.word() {
         // It was not met before: nothing new follows.
-        false => Follows::Nothing,
+        true => Follows::Nothing,
+        false => Follows::of(&reading, check, &judgement)?,
     };
     let amending = Amending { call, reading, judgement, follows, of, reason: new.reason };
     let row = write_amendment(service, amending).await?;

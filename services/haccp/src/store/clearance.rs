@@ -292,7 +292,10 @@ const BLOCKS: &str = "SELECT f.lot, 'foreign' AS kind, f.id::text AS record, f.w
     (SELECT lot FROM haccp.deviation_lot WHERE owed.kind = 'deviation' AND deviation::text = about \
     UNION ALL SELECT lot FROM haccp.reading_lot WHERE owed.kind = 'reading' \
     AND reading::text = about \
-    UNION ALL SELECT unnest($1) WHERE owed.kind NOT IN ('deviation', 'reading') \
+    UNION ALL SELECT lot FROM haccp.foreign_material WHERE owed.kind = 'foreign_material' \
+    AND id::text = about \
+    UNION ALL SELECT unnest($1) WHERE owed.kind NOT IN \
+    ('deviation', 'reading', 'foreign_material') \
     OR (owed.kind = 'deviation' AND NOT EXISTS (SELECT 1 FROM haccp.deviation_lot \
     WHERE deviation::text = about))) AS named WHERE named.lot = ANY($1))";
 
