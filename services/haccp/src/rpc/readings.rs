@@ -81,7 +81,7 @@ async fn pass(service: &Haccp, writing: Writing) -> Result<ReadingRow, Failure> 
     }
 }
 
-/// The long way: reading, what follows of it, safety versions and the message to genealogy together.
+/// The long way: reading, what follows of it, safety versions and the message, together.
 async fn fail(service: &Haccp, writing: Writing) -> Result<ReadingRow, Failure> {
     let work = Arc::new(writing);
     let (shared, outbox) = (work.clone(), service.outbox.clone());
