@@ -15,7 +15,7 @@ use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::v1;
 
-use super::instruments;
+use super::{cooking, instruments};
 use crate::plans::not_in_force;
 use crate::shape::follows::Follows;
 use crate::shape::readings::{self, NewReading, amendment_in, reading_in, reading_out};
@@ -55,6 +55,7 @@ pub async fn record(
         // What is not met writes more than one statement holds.
         _ => fail(service, writing).await?,
     };
+    cooking::after_reading(service, check, &new).await?;
     Ok(Response::new(reading_out(row, &plan, Vec::new())))
 }
 
@@ -234,8 +235,10 @@ pub async fn amend(
         true => Follows::Nothing,
         false => Follows::of(&reading, check, &judgement)?,
     };
+    let read = reading.clone();
     let amending = Amending { call, reading, judgement, follows, of, reason: new.reason };
     let row = write_amendment(service, amending).await?;
+    cooking::after_reading(service, check, &read).await?;
     Ok(Response::new(reading_out(row, &plan, Vec::new())))
 }
 

@@ -210,14 +210,21 @@ fn leaves(records: &[Record]) -> Vec<Promise> {
             differs: inputs(),
         },
         Promise { name: "every reading's row says what its entry says", differs: readings() },
+        Promise {
+            name: "every block's samples and load's seats are in its entry",
+            differs: curves(),
+        },
     ]
 }
 
 /// Lists of an entry, each with the links that must be the same: the record's kind, the member of
 /// its entry, the table of links with its record's column and the column of what it names.
-const LINKS: [(&str, &str, &str, &str, &str); 10] = [
+const LINKS: [(&str, &str, &str, &str, &str); 13] = [
     ("haccp.reading", "lots", "haccp.reading_lot", "reading", "lot"),
     ("haccp.deviation", "lots", "haccp.deviation_lot", "deviation", "lot"),
+    ("haccp.load", "lots", "haccp.load_rack", "load", "lot"),
+    ("haccp.pull", "lots", "haccp.pull_rack", "pull", "lot"),
+    ("haccp.judgement", "lots", "haccp.judgement_lot", "judgement", "lot"),
     ("haccp.missed_check", "lots", "haccp.missed_check_lot", "missed_check", "lot"),
     ("haccp.review", "lots", "haccp.review_lot", "review", "lot"),
     ("haccp.refused_message", "lots", "haccp.refused_message_lot", "refused_message", "lot"),
@@ -282,5 +289,35 @@ fn readings() -> String {
          OR record.readings IS DISTINCT FROM ARRAY(SELECT value::numeric FROM \
          jsonb_array_elements_text(said -> 'readings') WITH ORDINALITY AS t (value, place) \
          ORDER BY place))"
+    )
+}
+
+/// Samples as they were sent, and where each probe sat.
+fn curves() -> String {
+    let list = |member: &str| {
+        format!(
+            "ARRAY(SELECT value::numeric FROM jsonb_array_elements_text(said -> '{member}') \
+             WITH ORDINALITY AS t (value, place) ORDER BY place)"
+        )
+    };
+    let (times, readings) = (list("times_s"), list("readings"));
+    format!(
+        "SELECT format('block %s', record.id) AS what FROM haccp.sample_block AS record \
+         JOIN (SELECT leaf.id, {PROVED} AS said FROM audit.leaf \
+         WHERE leaf.form LIKE 'haccp.sample_block/%') AS leaf ON leaf.id = record.id \
+         WHERE said IS NOT NULL AND ((record.load::text, record.probe, record.source, \
+         record.lot::text, record.unit, record.begun_at, record.correction) \
+         IS DISTINCT FROM (said ->> 'load', said ->> 'probe', said ->> 'source', said ->> 'lot', \
+         said ->> 'unit', (said ->> 'begun_at')::timestamptz, (said ->> 'correction')::numeric) \
+         OR record.times_s IS DISTINCT FROM {times} \
+         OR record.readings IS DISTINCT FROM {readings}) \
+         UNION ALL SELECT format('load %s: seat of %s', load, probe) FROM \
+         (SELECT leaf.id AS load, seat.value ->> 'probe' AS probe, seat.value ->> 'seat' AS seat, \
+         seat.value ->> 'lot' AS lot, true AS is_said FROM audit.leaf, \
+         jsonb_array_elements(({PROVED}) -> 'probes') AS seat \
+         WHERE leaf.form LIKE 'haccp.load/%') AS said FULL JOIN (SELECT load, probe, seat, \
+         coalesce(lot::text, '') AS named, true AS is_kept FROM haccp.load_probe) AS kept \
+         USING (load, probe, seat) \
+         WHERE is_said IS NULL OR is_kept IS NULL OR coalesce(lot, '') <> named"
     )
 }
