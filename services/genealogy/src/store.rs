@@ -12,6 +12,7 @@ pub mod making;
 pub mod partners;
 pub mod places;
 mod safety;
+pub mod shipping;
 
 use platform::pages::Page;
 use uuid::Uuid;
