@@ -4,6 +4,7 @@
 mod cooking;
 mod day;
 mod goods;
+mod making;
 mod race;
 mod s2;
 mod s3;
