@@ -2,7 +2,7 @@
 //! It never takes a word for it: what was answered is looked up in the database too.
 
 mod crash;
-mod crew;
+pub mod crew;
 mod forms;
 mod goods;
 mod grpc;

@@ -4,6 +4,7 @@
 mod holds;
 mod internal;
 mod lots;
+mod making;
 mod partners;
 mod places;
 mod shipping;

@@ -4,6 +4,7 @@
 pub mod closure;
 pub mod holds;
 pub mod lots;
+pub mod making;
 pub mod shipping;
 
 use domain::fault::Faults;

@@ -15,27 +15,29 @@ pub async fn begin(conn: &mut AsyncPgConnection, lot: Uuid) -> Result<(), Failur
     Ok(())
 }
 
-/// Locks the versions of lots and of the plant's own row, the nil id, in id order as everywhere;
-/// gives them as they stand.
+/// Locks the rows of lots, or of the plant under the nil id, in id order, until the transaction
+/// ends: a write that may make them less safe does it before it locks what is on hand. Each id
+/// stands once. Gives the versions as they stand.
 pub async fn lock(
     conn: &mut AsyncPgConnection,
     lots: &[Uuid],
 ) -> Result<Vec<(Uuid, i64)>, Failure> {
-    let locked = lot_safety::table
+    let locked: Vec<(Uuid, i64)> = lot_safety::table
         .filter(lot_safety::lot.eq_any(lots))
         .order(lot_safety::lot.asc())
         .select((lot_safety::lot, lot_safety::version))
         .for_no_key_update()
         .load(conn)
         .await?;
+    if locked.len() != lots.len() {
+        return Err(Failure::internal("a lot has no safety version"));
+    }
     Ok(locked)
 }
 
 /// Adds 1 to each lot, in the transaction that makes them less safe; each id stands once.
 pub async fn less_safe(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<(), Failure> {
-    if lock(conn, lots).await?.len() != lots.len() {
-        return Err(Failure::internal("a lot has no safety version"));
-    }
+    lock(conn, lots).await?;
     diesel::update(lot_safety::table.filter(lot_safety::lot.eq_any(lots)))
         .set(lot_safety::version.eq(lot_safety::version + 1))
         .execute(conn)
