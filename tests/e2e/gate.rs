@@ -3,6 +3,7 @@
 
 mod day;
 mod goods;
+mod making;
 mod race;
 mod s2;
 mod s3;
