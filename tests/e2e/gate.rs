@@ -8,4 +8,5 @@ mod race;
 mod s2;
 mod s3;
 mod s5;
+mod shipping;
 mod silence;

@@ -15,24 +15,24 @@ pub async fn begin(conn: &mut AsyncPgConnection, lot: Uuid) -> Result<(), Failur
     Ok(())
 }
 
-/// Locks the rows of lots, or of the plant under the nil id, in id order, until the transaction
-/// ends: a write that may make them less safe does it before it locks what is on hand. Each id
-/// stands once. Gives the versions as they stand.
+/// Locks the versions of lots (the nil id is the plant's own row) in id order as everywhere, until
+/// the transaction ends; gives them as they stand. A write that may make lots less safe does it
+/// before it locks what is on hand. Each id stands once.
 pub async fn lock(
     conn: &mut AsyncPgConnection,
     lots: &[Uuid],
 ) -> Result<Vec<(Uuid, i64)>, Failure> {
-    let locked: Vec<(Uuid, i64)> = lot_safety::table
+    let locked = lot_safety::table
         .filter(lot_safety::lot.eq_any(lots))
         .order(lot_safety::lot.asc())
         .select((lot_safety::lot, lot_safety::version))
         .for_no_key_update()
         .load(conn)
         .await?;
-    if locked.len() != lots.len() {
-        return Err(Failure::internal("a lot has no safety version"));
+    match locked.len() == lots.len() {
+        true => Ok(locked),
+        false => Err(Failure::internal("a lot has no safety version")),
     }
-    Ok(locked)
 }
 
 /// Adds 1 to each lot, in the transaction that makes them less safe; each id stands once.
