@@ -265,6 +265,8 @@ CREATE TABLE haccp.review_lot (
     closure bytea NOT NULL CHECK (octet_length(closure) = 32),
     -- Cases that were not clear at the review: it does not cover them.
     excepted text[] NOT NULL,
+    -- What was not met when it was signed: what comes to be known later was not reviewed.
+    seen text[] NOT NULL,
     -- True when the reviewer had recorded some of what was reviewed.
     reviewer_recorded boolean NOT NULL,
     PRIMARY KEY (lot, review)

@@ -106,6 +106,8 @@ pub struct Cleared {
     pub obstacles: Vec<Obstacle>,
     /// The items, where it was asked whether it may be reviewed.
     pub items: Vec<Item>,
+    /// By ship, what was ever not met, answered or not: a review keeps it.
+    pub unmet: Vec<Vec<String>>,
 }
 
 /// Where ids stand in the lists of the question.
@@ -369,7 +371,9 @@ fn ship(
         cases: said.cases.iter().map(case).collect(),
         review: match signed {
             _ if is_review => Review::NotAsked,
-            Some(signed) => Review::Signed { excepted: signed.excepted.clone() },
+            Some(signed) => {
+                Review::Signed { excepted: signed.excepted.clone(), seen: signed.seen.clone() }
+            }
             None => Review::Missing,
         },
     }

@@ -332,12 +332,14 @@ pub struct Reviewed {
     pub lot: Uuid,
     #[diesel(sql_type = Array<Text>)]
     pub excepted: Vec<String>,
+    #[diesel(sql_type = Array<Text>)]
+    pub seen: Vec<String>,
 }
 
 async fn reviews(conn: &mut AsyncPgConnection, asked: &Asked) -> Result<Vec<Reviewed>, Failure> {
     let (lots, digests): (Vec<Uuid>, Vec<Vec<u8>>) = asked.ships.iter().cloned().unzip();
     let query = sql_query(
-        "SELECT DISTINCT ON (r.lot) r.lot, r.excepted FROM haccp.review_lot AS r \
+        "SELECT DISTINCT ON (r.lot) r.lot, r.excepted, r.seen FROM haccp.review_lot AS r \
          JOIN haccp.review AS signed ON signed.id = r.review \
          JOIN unnest($1, $2) AS asked (lot, closure) \
          ON asked.lot = r.lot AND asked.closure = r.closure \
