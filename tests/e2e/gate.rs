@@ -9,5 +9,6 @@ mod race;
 mod s2;
 mod s3;
 mod s5;
+mod shipping;
 mod silence;
 mod verification;

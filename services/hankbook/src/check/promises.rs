@@ -1,6 +1,8 @@
 //! What a plant's database promises, each as one statement that finds what breaks it.
 //! It never asks anything but records, links, leaves, state and the messages still owed.
 
+mod shipping;
+
 /// A promise and the statement that gives one text, `what`, for each thing that breaks it.
 pub struct Promise {
     pub name: &'static str,
@@ -38,8 +40,7 @@ const STATE: [(&str, &str); 7] = [
         "on hand is the mass of each lot less what was used, destroyed and shipped of it",
         "WITH gone AS (SELECT lot, taken_g AS mass_g FROM genealogy.transformation_input \
          UNION ALL SELECT lot, mass_g FROM genealogy.destruction \
-         UNION ALL SELECT link.lot, packed.mass_g FROM genealogy.shipment_case AS link \
-         JOIN genealogy.packed_case AS packed ON packed.serial = link.serial), \
+         UNION ALL SELECT lot, taken_g FROM genealogy.shipment_lot), \
          replayed AS (SELECT lot.id AS lot, lot.mass_g - coalesce((SELECT sum(gone.mass_g) \
          FROM gone WHERE gone.lot = lot.id), 0) AS mass_g FROM genealogy.lot) \
          SELECT format('lot %s: %s g on hand, %s g by its records', lot, \
@@ -62,6 +63,8 @@ const STATE: [(&str, &str); 7] = [
         // row: what names no lots raises it.
         "WITH counted AS (SELECT lot FROM haccp.deviation_lot \
          UNION ALL SELECT lot FROM genealogy.hold_lot \
+         UNION ALL SELECT '00000000-0000-0000-0000-000000000000'::uuid FROM genealogy.hold \
+         WHERE scope = 'span' \
          UNION ALL SELECT lot.id FROM genealogy.input_added AS added \
          JOIN genealogy.lot ON lot.made_by = added.transformation \
          UNION ALL SELECT link.lot FROM haccp.reading_lot AS link \
@@ -164,7 +167,7 @@ const TOLD: [(&str, &str); 2] = [
 
 /// All promises, in the order in which they are printed.
 pub fn promises(records: &[Record]) -> Vec<Promise> {
-    let fixed = STATE.iter().chain(&TOLD);
+    let fixed = STATE.iter().chain(&shipping::STATE).chain(&TOLD);
     let mut all: Vec<_> =
         fixed.map(|(name, differs)| Promise { name, differs: (*differs).to_owned() }).collect();
     all.extend(leaves(records));
@@ -208,6 +211,10 @@ fn leaves(records: &[Record]) -> Vec<Promise> {
         Promise {
             name: "every lot has what it was made of, as the entries say",
             differs: inputs(),
+        },
+        Promise {
+            name: "every case stands in the entries of its packing, passings, pallets and shipment",
+            differs: shipping::links(),
         },
         Promise { name: "every reading's row says what its entry says", differs: readings() },
         Promise {
