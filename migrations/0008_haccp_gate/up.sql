@@ -278,7 +278,7 @@ CREATE INDEX ON haccp.review_lot (review);
 
 CREATE TABLE haccp.station_place (
     id uuid PRIMARY KEY,
-    station uuid NOT NULL,
+    station_id uuid NOT NULL,
     station_name text NOT NULL,
     place uuid NOT NULL,
     place_name text NOT NULL,
