@@ -41,6 +41,8 @@ ALTER TABLE haccp.reading
     ADD COLUMN instrument uuid,
     ADD COLUMN instrument_check uuid REFERENCES haccp.instrument_check (id),
     ADD COLUMN correction numeric,
+    -- True: it raised the safety versions of its lots, without a deviation.
+    ADD COLUMN is_less_safe boolean NOT NULL DEFAULT false,
     -- Undetermined: its instrument had no good check.
     DROP CONSTRAINT reading_verdict_check,
     ADD CONSTRAINT reading_verdict_check CHECK (verdict IN ('PASS', 'FAIL', 'UNDETERMINED')),
@@ -276,7 +278,7 @@ CREATE INDEX ON haccp.review_lot (review);
 
 CREATE TABLE haccp.station_place (
     id uuid PRIMARY KEY,
-    station uuid NOT NULL,
+    station_id uuid NOT NULL,
     station_name text NOT NULL,
     place uuid NOT NULL,
     place_name text NOT NULL,

@@ -164,7 +164,7 @@ pub fn question(
         bound[lot] = plans.get(&(row.plan, row.version)).cloned();
     }
     findings::add(&mut lots, &bound, (facts, &places.lots, &places.deviations));
-    gaps::add(&mut lots, &bound, (&facts.looks, &places.lots), at);
+    gaps::add(&mut lots, &bound, (facts, &places.lots), at);
     silence::add(&mut lots, closure, &facts.stations, at);
     rest(&mut lots, &bound, facts, &places);
     let question = Question {
