@@ -200,6 +200,15 @@ impl History {
 
     fn begin(&mut self) {
         let id = self.id();
+        let is_shipping = self.running.iter().any(|process| process.ships().is_some());
+        if is_shipping && self.rng.chance(35) {
+            let before = self.intents.len();
+            self.happens();
+            if self.intents.len() > before {
+                self.send_one(before);
+            }
+            return;
+        }
         match self.rng.below(100) {
             0..22 => {
                 let lots = self.house.shippable();
@@ -240,10 +249,13 @@ impl History {
     }
 
     fn send(&mut self) {
-        if self.intents.is_empty() {
-            return;
+        if !self.intents.is_empty() {
+            let at = self.rng.below(self.intents.len());
+            self.send_one(at);
         }
-        let at = self.rng.below(self.intents.len());
+    }
+
+    fn send_one(&mut self, at: usize) {
         let (intent, op) = self.intents[at].clone();
         let id = self.id();
         self.run(Process::new(id, Doing::Write { intent, op }));
@@ -335,7 +347,7 @@ impl History {
             12 if lot > 0 => {
                 let input = self.rng.below(lot);
                 let is_made = !self.house.lots[lot].inputs.is_empty();
-                if is_made && self.rng.chance(30) && !self.house.lots[lot].inputs.contains(&input) {
+                if is_made && self.rng.chance(60) && !self.house.lots[lot].inputs.contains(&input) {
                     self.asks(Op::AddInput { lot, input });
                 }
             }
@@ -345,7 +357,7 @@ impl History {
                 self.asks(Op::Rerun { case, place });
             }
             14 | 15 => {
-                let is_good = self.rng.chance(75);
+                let is_good = self.rng.chance(50);
                 let place = self.rng.below(2);
                 self.asks(Op::Challenge { place, truly, device, is_good });
             }
