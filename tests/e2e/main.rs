@@ -4,3 +4,4 @@
 mod house;
 mod path;
 mod replay;
+mod sealed;

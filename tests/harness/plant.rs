@@ -33,11 +33,13 @@ pub struct Options {
     pub clock: Option<Timestamp>,
     /// More arguments of `serve`.
     pub arguments: Vec<String>,
+    /// More environment of `serve`.
+    pub environment: Vec<(String, String)>,
 }
 
 impl Default for Options {
     fn default() -> Self {
-        Self { clock: START.parse().ok(), arguments: Vec::new() }
+        Self { clock: START.parse().ok(), arguments: Vec::new(), environment: Vec::new() }
     }
 }
 
@@ -204,6 +206,7 @@ fn launch(folder: &TempDir, url: &str, options: &Options) -> (Child, mpsc::Recei
     if let Some(clock) = options.clock {
         command.args(["--simulated-clock", &clock.to_string()]);
     }
+    command.envs(options.environment.iter().cloned());
     command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(log);
     let mut process = command.spawn().expect("the program starts");
     let out = process.stdout.take().expect("its output");
