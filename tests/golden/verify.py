@@ -353,18 +353,25 @@ def verify(data, pinned):
     return report
 
 
-def main():
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("file")
-    parser.add_argument("--key", type=Key)
-    arguments = parser.parse_args()
-    with open(arguments.file, "rb") as file:
-        report = verify(file.read(), arguments.key)
+def show(report):
     order = ["ALTERED", "MISSING", "UNSIGNED", "REORDERED"]
     for fault, what in sorted(report.findings, key=lambda one: (order.index(one[0]), one[1])):
         print(fault, what)
     print(f"{report.proved} of {report.records} records are proved.")
-    return 1 if report.findings else 0
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("file", nargs="+")
+    parser.add_argument("--key", type=Key)
+    arguments = parser.parse_args()
+    has_found = False
+    for name in arguments.file:
+        with open(name, "rb") as file:
+            report = verify(file.read(), arguments.key)
+        show(report)
+        has_found = has_found or bool(report.findings)
+    return 1 if has_found else 0
 
 
 if __name__ == "__main__":

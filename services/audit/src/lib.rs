@@ -2,6 +2,7 @@
 //! It never changes an entry and never seals anything that it has not read from the database.
 
 pub mod bundle;
+pub mod check;
 pub mod note;
 pub mod proofs;
 mod rpc;

@@ -94,6 +94,13 @@ pub async fn stored(
     found.iter().map(|row| Ok((row.index as u64, hash_of(&row.hash)?))).collect()
 }
 
+/// The levels of which nodes are stored, above the leaves.
+pub async fn levels(conn: &mut AsyncPgConnection) -> Result<Vec<u32>, Failure> {
+    let query = "SELECT DISTINCT level::bigint AS index, ''::bytea AS hash FROM audit.subtree";
+    let found: Vec<Stored> = sql_query(query).load(conn).await?;
+    Ok(found.into_iter().map(|row| row.index as u32).collect())
+}
+
 /// The newest checkpoint, or that of a size.
 pub async fn checkpoint(
     conn: &mut AsyncPgConnection,
