@@ -3,6 +3,7 @@
 
 mod bytes;
 mod forgery;
+mod hardship;
 mod journey;
 
 use std::path::Path;

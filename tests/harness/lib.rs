@@ -4,6 +4,7 @@
 pub mod client;
 pub mod embedded;
 pub mod plant;
+pub mod program;
 pub mod shared;
 pub mod stock;
 pub mod tokens;

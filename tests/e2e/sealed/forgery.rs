@@ -8,13 +8,13 @@ use uuid::Uuid;
 use super::{Worked, check, findings, sealed, told};
 
 /// What `hankbook check replay` says of a database.
-fn replay(url: &str) -> (bool, String) {
+pub fn replay(url: &str) -> (bool, String) {
     let mut command = std::process::Command::new(program("hankbook-under-test"));
     told(command.args(["check", "replay"]).env("DATABASE_URL", url))
 }
 
 /// The promises that differ.
-fn differing(said: &str) -> Vec<&str> {
+pub fn differing(said: &str) -> Vec<&str> {
     let lines = said.lines().filter_map(|line| line.strip_prefix("DIFFERS  "));
     lines.map(|line| line.rsplit_once(": ").expect("a count").0).collect()
 }
