@@ -254,7 +254,10 @@ async fn every_migration_runs_on_a_database_that_holds_data() {
         (SELECT count(*)::text FROM audit.leaf), (SELECT check_code FROM haccp.reading), \
         (SELECT position::text FROM audit.sealed)";
     let kept = rows(&client, kept).await;
-    assert_eq!(kept, [["House 2", "Two Rivers Meats", "Dana Okrent", "26329-1", "1", "CCP-1", "0"]]);
+    assert_eq!(
+        kept,
+        [["House 2", "Two Rivers Meats", "Dana Okrent", "26329-1", "1", "CCP-1", "0"]]
+    );
     drop(client);
     database.remove().await;
 }

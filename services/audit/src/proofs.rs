@@ -57,8 +57,7 @@ pub fn consistency(answer: &Value, pinned: Option<&NoteKey>) -> Result<Proved, P
     let (from, _) = checkpoint(&answer["from"], pinned)?;
     let (to, key) = checkpoint(&answer["to"], pinned)?;
     let hashes = hashes(answer)?;
-    let proves =
-        merkle::verify_consistency(from.size, to.size, &from.root, &to.root, &hashes);
+    let proves = merkle::verify_consistency(from.size, to.size, &from.root, &to.root, &hashes);
     if !proves || from.origin != to.origin {
         return Err(ProofError::NotProved);
     }

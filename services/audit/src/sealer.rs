@@ -193,11 +193,7 @@ impl Sealer {
 
     /// Signs the head of a tree whose leaves are committed: another order of them cannot come
     /// about any more, so that no two heads ever contradict each other.
-    async fn sign(
-        &self,
-        conn: &mut AsyncPgConnection,
-        growing: &Growing,
-    ) -> Result<(), Stuck> {
+    async fn sign(&self, conn: &mut AsyncPgConnection, growing: &Growing) -> Result<(), Stuck> {
         let key = &self.key;
         let (size, root) = (growing.peaks.size(), growing.peaks.root());
         let head = Checkpoint { origin: growing.origin.clone(), size, root };

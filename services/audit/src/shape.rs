@@ -164,9 +164,13 @@ mod tests {
         assert!(matches!(span, Some(About::Days(days)) if days.contains(&day)));
         let check = one(&format!("check:CCP-1:{lot}:2026-11-25"));
         assert_eq!(check, Some(About::Check("CCP-1".into(), id, day..=day)));
-        for wrong in
-            ["", "lot:1", "day:2026-02-30", "day:2026-11-25..2026-11-24", "day:2020-01-01..2026-01-01"]
-        {
+        for wrong in [
+            "",
+            "lot:1",
+            "day:2026-02-30",
+            "day:2026-11-25..2026-11-24",
+            "day:2020-01-01..2026-01-01",
+        ] {
             assert!(about(wrong).is_err(), "{wrong}");
         }
     }

@@ -237,9 +237,8 @@ mod tests {
         let runs = runs(size, positions.iter().copied());
         let mut view = View::new(size);
         let within = |node: &&Node| {
-            runs.iter().any(|run| {
-                run.level == node.level && (run.first..run.end).contains(&node.index)
-            })
+            runs.iter()
+                .any(|run| run.level == node.level && (run.first..run.end).contains(&node.index))
         };
         stored.iter().filter(within).for_each(|node| view.insert(*node));
         view

@@ -168,15 +168,12 @@ async fn both_verifiers_name_every_way_of_bending_a_bundle() {
             both
         }),
         // A record twice.
-        (
-            with(&new, |l| l.insert(2, l[1].clone())),
-            {
-                let mut moved: Vec<_> = (0..count).map(|at| says("REORDERED", at)).collect();
-                moved.sort();
-                moved.push(proved(count + 1, count + 1));
-                moved
-            },
-        ),
+        (with(&new, |l| l.insert(2, l[1].clone())), {
+            let mut moved: Vec<_> = (0..count).map(|at| says("REORDERED", at)).collect();
+            moved.sort();
+            moved.push(proved(count + 1, count + 1));
+            moved
+        }),
         // The signatures of checkpoint and list swapped.
         (
             with(&new, |l| l[count + 1] = swapped(&l[count + 1])),

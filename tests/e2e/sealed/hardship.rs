@@ -198,7 +198,8 @@ async fn a_transaction_that_hangs_stops_no_sealing_and_is_sealed_when_it_ends() 
     assert_eq!(row.get::<_, i64>(0), size + 4, "it is sealed last, when it can be seen");
     // Rolled back, nothing of it is ever sealed.
     elsewhere.batch_execute("ROLLBACK").await.expect("an end");
-    let rowless = ["every leaf has its record, of a known form", "every leaf is filed as its entry says"];
+    let rowless =
+        ["every leaf has its record, of a known form", "every leaf is filed as its entry says"];
     assert_whole(&worked.plant.database.url, &rowless);
     worked.stop().await;
 }

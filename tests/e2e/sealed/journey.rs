@@ -144,9 +144,8 @@ async fn a_live_view_loses_nothing_between_two_connections() {
     let missed = [worked.read("38").await, worked.read("38.2").await];
     worked.sealed().await;
     let from = size.to_string();
-    let told = events(&worked, Some(&from), |said| {
-        missed.iter().all(|id| said.contains(id.as_str()))
-    });
+    let told =
+        events(&worked, Some(&from), |said| missed.iter().all(|id| said.contains(id.as_str())));
     let told = told.await;
     assert!(told.contains(&format!("id: {}\n", size + 2)), "{told}");
     let whole = events(&worked, Some("0"), |said| said.contains(&format!("id: {}\n", size + 2)));

@@ -83,7 +83,9 @@ fn what_is_no_key_and_no_note_is_refused() {
     ] {
         assert_eq!(wrong.parse::<NoteKey>(), Err(NoteError::Malformed), "{wrong}");
     }
-    for wrong in ["", "\n\n", "a\n", "a\n\n", "a\n\n\u{2014} b\n", "a\n\n\u{2014} b !!\n", "\u{7}\n\n"] {
+    for wrong in
+        ["", "\n\n", "a\n", "a\n\n", "a\n\n\u{2014} b\n", "a\n\n\u{2014} b !!\n", "\u{7}\n\n"]
+    {
         assert_eq!(key.open(wrong), Err(NoteError::Malformed), "{wrong:?}");
     }
     let other = seeded(&[8; 32]).sign("plant.example/log", "a\n");

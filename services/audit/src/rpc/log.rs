@@ -3,12 +3,13 @@
 
 use std::time::Duration;
 
-use platform::error::Failure;
+use platform::error::{Failure, Kind};
 use tokio::sync::mpsc;
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Request, Response, Status};
 use wire::v1;
 
+use super::checkpoints::named;
 use crate::store::entries::{Stretch, Wanted};
 use crate::{Audit, shape, store};
 
@@ -42,7 +43,19 @@ pub async fn watch(
 
 async fn tell(service: Audit, after: Option<i64>, give: Told) {
     let mut sealed = service.sealed.clone();
-    let mut position = after.unwrap_or_else(|| *sealed.borrow_and_update() as i64);
+    // The sealer may not have told its position yet, the database knows it.
+    let mut position = match after {
+        Some(after) => after,
+        None => match named(&service, None).await {
+            Ok((row, _)) => row.size,
+            Err(failure) if failure.kind == Kind::NotFound => 0,
+            Err(failure) => {
+                // A listener who has gone is told nothing.
+                give.send(Err(failure.into())).await.ok();
+                return;
+            }
+        },
+    };
     // The first event says at once where the listener stands.
     let mut is_first = true;
     loop {
@@ -52,7 +65,6 @@ async fn tell(service: Audit, after: Option<i64>, give: Told) {
             let is_over = event.is_err();
             if let Ok(event) = &event {
                 position += event.entries.len() as i64;
-                // A position that the log never had: nothing is lost by going on from its end.
                 is_first = false;
             }
             if give.send(event.map_err(Status::from)).await.is_err() || is_over {

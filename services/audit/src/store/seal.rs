@@ -151,10 +151,7 @@ pub async fn insert_sealed(
 }
 
 /// Stores subtrees that are whole now.
-pub async fn insert_subtrees(
-    conn: &mut AsyncPgConnection,
-    nodes: &[Node],
-) -> Result<(), Failure> {
+pub async fn insert_subtrees(conn: &mut AsyncPgConnection, nodes: &[Node]) -> Result<(), Failure> {
     if nodes.is_empty() {
         return Ok(());
     }

@@ -37,9 +37,10 @@ pub fn judge(lines: &[&[u8]], believed: &Believed, report: &mut Report) {
             }
         }
     }
-    let listed: Option<HashMap<&str, u64>> = believed.head.as_ref().map(|head| {
-        head.records.iter().map(|(id, position)| (id.as_str(), *position)).collect()
-    });
+    let listed: Option<HashMap<&str, u64>> = believed
+        .head
+        .as_ref()
+        .map(|head| head.records.iter().map(|(id, position)| (id.as_str(), *position)).collect());
     for line in read.iter().flatten() {
         let place = listed.as_ref().map(|listed| listed.get(line.id.as_str()).copied());
         // What the list does not know was named by the list.
@@ -69,14 +70,14 @@ fn name(at: usize) -> String {
 fn read_all(lines: &[&[u8]], checkpoint: Option<&Checkpoint>) -> Vec<Option<Line>> {
     let threads = thread::available_parallelism().map_or(1, NonZero::get);
     let share = lines.len().div_ceil(threads).max(SHARE_MIN);
-    let read = |lines: &[&[u8]]| -> Vec<_> {
-        lines.iter().map(|line| one(line, checkpoint)).collect()
-    };
+    let read =
+        |lines: &[&[u8]]| -> Vec<_> { lines.iter().map(|line| one(line, checkpoint)).collect() };
     thread::scope(|scope| {
         let shares: Vec<_> =
             lines.chunks(share).map(|lines| (lines, scope.spawn(move || read(lines)))).collect();
         // A thread that broke is no verdict: its share is read here.
-        let joined = shares.into_iter().map(|(lines, job)| job.join().unwrap_or_else(|_| read(lines)));
+        let joined =
+            shares.into_iter().map(|(lines, job)| job.join().unwrap_or_else(|_| read(lines)));
         joined.flatten().collect()
     })
 }
