@@ -141,7 +141,8 @@ async fn every_forgery_of_a_superuser_is_found_and_named() {
         let (kept, said) = replay(&url);
         let mut found = differing(&said);
         let mut wanted = promises.to_vec();
-        (found.sort_unstable(), wanted.sort_unstable());
+        found.sort_unstable();
+        wanted.sort_unstable();
         if kept || found != wanted {
             wrong.push(format!("{what}: {found:?} and not {wanted:?}"));
         }

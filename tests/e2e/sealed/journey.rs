@@ -57,7 +57,7 @@ async fn bundles_of_a_lot_a_day_and_a_check_hold_what_they_are_about() {
         let bundle = worked.bundle(about).await;
         let (holds, said) = check(&["verify", "--key", &key], &bundle);
         assert!(holds && said.contains("pinned"), "{about}: {said}");
-        assert_eq!(check_by_python(&["--key", &key], &bundle).0, true, "{about}");
+        assert!(check_by_python(&["--key", &key], &bundle).0, "{about}");
         let wanted = if about.starts_with("check") { 5 } else { worked.sealed().await as usize };
         assert_eq!(count(&bundle), wanted, "{about}");
     }
