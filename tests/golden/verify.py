@@ -5,6 +5,7 @@ It is written from docs/bundles.md and shares no code with the program.
 
 import argparse
 import base64
+import functools
 import hashlib
 import json
 import sys
@@ -74,6 +75,7 @@ def is_same(one, other):
 BASE = recover((4 * pow(5, P - 2, P) % P).to_bytes(32, "little"))
 
 
+@functools.cache
 def fits(public, message, signature):
     """Whether an Ed25519 signature is by the key."""
     if len(signature) != 64:
