@@ -13,6 +13,7 @@ mod gate {
     pub mod processes;
     pub mod questions;
     pub mod random;
+    pub mod replays;
     pub mod settle;
     pub mod shrink;
     pub mod views;
