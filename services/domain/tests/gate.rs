@@ -16,6 +16,7 @@ mod gate {
     pub mod history;
     pub mod house;
     pub mod judged;
+    pub mod mishaps;
     pub mod model;
     pub mod plans;
     pub mod processes;
