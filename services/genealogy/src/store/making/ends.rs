@@ -104,7 +104,7 @@ async fn destroy_cases(
     new: &NewDestruction,
     serials: &[String],
 ) -> Result<BigDecimal, Failure> {
-    let _locked: Vec<String> = case_state::table
+    let here: Vec<String> = case_state::table
         .filter(case_state::serial.eq_any(serials))
         .order(case_state::serial.asc())
         .select(case_state::serial)
@@ -113,7 +113,7 @@ async fn destroy_cases(
         .await?;
     let cases: Vec<Case> = case_state::table
         .inner_join(packed_case::table.on(packed_case::serial.eq(case_state::serial)))
-        .filter(case_state::serial.eq_any(serials))
+        .filter(case_state::serial.eq_any(&here))
         .order(case_state::serial.asc())
         .select((
             case_state::serial,
