@@ -91,7 +91,7 @@ pub fn content(says: Says) -> Value {
               "source": "FSIS Appendix B, 1999" },
             { "code": "CCP-3", "step": "PACK", "title": "Metal detector", "class": "ccp",
               "kind": "bracket", "device": "metal_detector", "hazard": "Metal",
-              "hazardKind": "metal", "unit": "1", "dispositions": ["release_with_support", "destroy"],
+              "hazardKind": "metal", "unit": "mm", "dispositions": ["release_with_support", "destroy"],
               "source": "the plant's own validation" },
             { "code": "L-1", "step": "LOAD", "title": "Product at loading", "class": "programme",
               "kind": "attain", "gates": true, "unit": "[degF]", "atMost": "40", "freshForS": 3600,

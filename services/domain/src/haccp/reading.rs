@@ -52,8 +52,18 @@ fn met(limit: &Limit, values: &[Quantity]) -> String {
     };
     match values {
         [value] => format!("{value} meets {asked}."),
-        _ => format!("All {} values meet {asked}.", values.len()),
+        _ => format!("All {} values meet {asked}{}.", values.len(), nearest(limit, values)),
     }
+}
+
+/// The values that stand nearest to the bounds: those that were judged hardest.
+fn nearest(limit: &Limit, values: &[Quantity]) -> String {
+    let by_base = |a: &&Quantity, b: &&Quantity| a.base().cmp(&b.base());
+    let lowest = values.iter().min_by(by_base).filter(|_| limit.at_least.is_some());
+    let highest = values.iter().max_by(by_base).filter(|_| limit.at_most.is_some());
+    let lowest = lowest.map(|value| format!("; the lowest is {value}"));
+    let highest = highest.map(|value| format!("; the highest is {value}"));
+    lowest.into_iter().chain(highest).collect()
 }
 
 #[cfg(test)]
@@ -87,6 +97,15 @@ mod tests {
         let judged = judge(&at_most("40"), &read(&["38.6", "39.1", "40.4"], Unit::Fahrenheit));
         assert_eq!(judged.verdict, Verdict::Fail);
         assert_eq!(judged.reasons, ["40.4 [degF] is above the limit of at most 40 [degF]."]);
+    }
+
+    #[test]
+    fn of_many_that_meet_it_the_nearest_is_named() {
+        let judged = judge(&at_most("40"), &read(&["38.6", "39.1", "36.2"], Unit::Fahrenheit));
+        assert_eq!(
+            judged.reasons,
+            ["All 3 values meet at most 40 [degF]; the highest is 39.1 [degF]."]
+        );
     }
 
     #[test]
