@@ -22,7 +22,7 @@ const LOTS: u128 = 64;
 /// The first lot's id less one, so that pgbench can count them too: version 7, invented time.
 const FIRST_LOT: u128 = 0x0198_0000_0000_7000_8000_0000_0000_0000;
 /// How it is called.
-const USAGE: &str = "usage: load prepare HTTP KEY | load rest|grpc ADDRESS KEY PLAN CLIENTS SECONDS \
+const USAGE: &str = "usage: load prepare|token HTTP KEY | load rest|grpc ADDRESS KEY PLAN CLIENTS SECONDS \
     | load starts PROGRAM FOLDER TIMES used|empty";
 
 fn worker(http: &str, key: &str) -> Worker {
@@ -43,6 +43,9 @@ async fn main() -> ExitCode {
         ["prepare", http, key] => {
             let stock = stock::receive(&worker(http, key), lots()).await;
             println!("{}", stock.plan);
+        }
+        ["token", http, key] => {
+            println!("{}", worker(http, key).client.token().unwrap_or_default());
         }
         [door @ ("rest" | "grpc"), address, key, plan, clients, seconds] => {
             let token = worker(address, key).client.token().unwrap_or_default().to_owned();

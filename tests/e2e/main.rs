@@ -5,3 +5,4 @@ mod gate;
 mod house;
 mod path;
 mod replay;
+mod sealed;

@@ -1,6 +1,8 @@
 //! One random history of a plant: writes, messages, reviews and shipments, interleaved and crashed.
 //! It never lets anything happen that its seed does not say.
 
+use std::collections::HashSet;
+
 use domain::haccp::gate::question::{Cover, Disposition, Gap, Kind, LotKind, Question};
 use domain::verdict::Verdict;
 
@@ -80,10 +82,27 @@ impl History {
                 let device = self.rng.below(DEVICES);
                 let op = Op::Challenge { place, truly: at, device, is_good };
                 writes::commit(&mut self.house, &op);
-                at += self.rng.within(10, 40);
+                at += self.rng.within(20, 70);
             }
         }
         self.house.now = OPEN;
+        if self.rng.chance(70) {
+            self.morning();
+        }
+    }
+
+    /// Everything has come in and was reviewed before the first truck.
+    fn morning(&mut self) {
+        self.drain();
+        for station in 0..STATIONS {
+            if self.rng.chance(80) {
+                self.sync(station);
+            }
+        }
+        for lot in self.house.shippable() {
+            self.read_at_loading(lot, Verdict::Pass);
+            self.alone(|id| Process::review(id, lot));
+        }
     }
 
     /// Checks on the lot's own kind that readings answer and that are not read at loading.
@@ -181,6 +200,15 @@ impl History {
 
     fn begin(&mut self) {
         let id = self.id();
+        let is_shipping = self.running.iter().any(|process| process.ships().is_some());
+        if is_shipping && self.rng.chance(35) {
+            let before = self.intents.len();
+            self.happens();
+            if self.intents.len() > before {
+                self.send_one(before);
+            }
+            return;
+        }
         match self.rng.below(100) {
             0..22 => {
                 let lots = self.house.shippable();
@@ -208,15 +236,11 @@ impl History {
     /// Takes a message whose subject has none before it.
     fn deliver(&mut self) {
         let is_any = self.house.broken == Broken::MessagesInAnyOrder;
-        let messages = &self.house.messages;
-        let ready: Vec<usize> = (0..messages.len())
-            .filter(|&at| !messages[at].is_delivered)
-            .filter(|&at| {
-                is_any
-                    || messages[..at]
-                        .iter()
-                        .all(|before| before.is_delivered || before.subject != messages[at].subject)
-            })
+        let mut blocked = HashSet::new();
+        let undelivered = self.house.messages.iter().enumerate().filter(|one| !one.1.is_delivered);
+        let ready: Vec<usize> = undelivered
+            .filter(|(_, message)| blocked.insert(message.subject) || is_any)
+            .map(|(at, _)| at)
             .collect();
         if let Some(message) = self.rng.some(&ready) {
             let id = self.id();
@@ -225,10 +249,13 @@ impl History {
     }
 
     fn send(&mut self) {
-        if self.intents.is_empty() {
-            return;
+        if !self.intents.is_empty() {
+            let at = self.rng.below(self.intents.len());
+            self.send_one(at);
         }
-        let at = self.rng.below(self.intents.len());
+    }
+
+    fn send_one(&mut self, at: usize) {
         let (intent, op) = self.intents[at].clone();
         let id = self.id();
         self.run(Process::new(id, Doing::Write { intent, op }));
@@ -278,9 +305,11 @@ impl History {
 
     /// Something happens that nobody wished for, or somebody mends something.
     fn happens(&mut self) {
-        let lot = self.rng.below(self.house.lots.len());
+        let lot = self.somewhere();
         let device = self.rng.below(DEVICES);
-        let truly = self.house.now - self.rng.within(0, 40);
+        let is_long_ago = self.rng.chance(40);
+        let before = if is_long_ago { self.house.now - 10 } else { 40 };
+        let truly = self.house.now - self.rng.within(0, before);
         match self.rng.below(16) {
             0 | 1 => {
                 let checks = self.checks(lot);
@@ -295,7 +324,7 @@ impl History {
                 let verdict = self.rng.pick(&[Verdict::Fail, Verdict::Pass]);
                 self.asks(Op::Amend { finding, verdict });
             }
-            3 if self.rng.chance(20) => self.asks(Op::InstrumentOut { instrument: device }),
+            3 if self.rng.chance(40) => self.asks(Op::InstrumentOut { instrument: device }),
             4 => {
                 let checks = self.checks(lot);
                 if let Some(check) = self.rng.some(&checks) {
@@ -318,7 +347,7 @@ impl History {
             12 if lot > 0 => {
                 let input = self.rng.below(lot);
                 let is_made = !self.house.lots[lot].inputs.is_empty();
-                if is_made && self.rng.chance(15) && !self.house.lots[lot].inputs.contains(&input) {
+                if is_made && self.rng.chance(60) && !self.house.lots[lot].inputs.contains(&input) {
                     self.asks(Op::AddInput { lot, input });
                 }
             }
@@ -328,11 +357,23 @@ impl History {
                 self.asks(Op::Rerun { case, place });
             }
             14 | 15 => {
-                let is_good = self.rng.chance(75);
+                let is_good = self.rng.chance(50);
                 let place = self.rng.below(2);
                 self.asks(Op::Challenge { place, truly, device, is_good });
             }
             _ => {}
+        }
+    }
+
+    /// A lot; often one of a closure that is about to ship.
+    fn somewhere(&mut self) -> usize {
+        let shipping: Vec<usize> = self.running.iter().filter_map(Process::ships).collect();
+        match self.rng.some(&shipping) {
+            Some(lot) if self.rng.chance(60) => {
+                let closure: Vec<usize> = self.house.closure(lot).into_iter().collect();
+                self.rng.pick(&closure)
+            }
+            _ => self.rng.below(self.house.lots.len()),
         }
     }
 
@@ -377,8 +418,8 @@ impl History {
                 Scope::Cases(vec![self.rng.below(self.house.cases.len())])
             }
             2 => {
-                let (place, from) = (self.rng.below(2), Some(self.rng.within(0, OPEN)));
-                Scope::Span { place, from, to: self.house.now }
+                let (place, to) = (self.rng.below(2), self.rng.within(0, OPEN));
+                Scope::SpanOf { lot, place, to }
             }
             _ => Scope::Whole(vec![lot]),
         }

@@ -72,7 +72,10 @@ pub fn less_safe_in(
 ) -> Result<LessSafe, Failure> {
     let mut faults = Faults::new();
     let given = request.lots.iter().enumerate();
-    let read = given.filter_map(|(at, lot)| shape::id(lot, &format!("lots[{at}]"), &mut faults));
+    let read = given.filter_map(|(at, lot)| {
+        let field = format!("lots[{at}]");
+        shape::id(lot, &field, &mut faults)
+    });
     let mut lots: Vec<_> = read.collect();
     lots.sort_unstable();
     lots.dedup();
