@@ -88,7 +88,10 @@ pub fn less_safe_in(
 impl NewAfter {
     /// Its entry.
     pub fn entry(&self) -> Value {
-        let case = |(shipment, serial): &(Uuid, String)| json!({ "shipment": shipment.to_string(), "serial": serial });
+        let case = |(shipment, serial): &(Uuid, String)| {
+            let shipment = shipment.to_string();
+            json!({ "shipment": shipment, "serial": serial })
+        };
         json!({
             "record": self.stamp.id.to_string(),
             "what": self.what,
