@@ -87,7 +87,7 @@ const BENT: [(&str, &str, &[&str]); 13] = [
     (
         "genealogy.lot_safety",
         "UPDATE genealogy.lot_safety SET version = version - 1 WHERE version > 1",
-        &["a safety version is 1 and one more for each deviation, hold, amendment and added input"],
+        &["a safety version is 1 and one more for each record that made its lot less safe"],
     ),
     (
         "haccp.plan_in_force",

@@ -119,32 +119,44 @@ impl Dock {
         Ready { lot, pallet, serial }
     }
 
-    /// Signs the review of a lot as it stands, once messages have arrived.
-    pub async fn review(&self, lot: Uuid) -> Answer {
-        let path = format!("/v1/lots/{lot}/clearance");
-        let mut tries = 0;
-        let clearance = loop {
-            let clearance = self.worker.client.get(&path).await.ok();
-            if clearance["isReviewable"] == true || tries == 200 {
-                break clearance;
-            }
-            tries += 1;
-            tokio::time::sleep(Duration::from_millis(10)).await;
-        };
+    /// Signs the review of lots as they stand, once messages have arrived.
+    pub async fn review(&self, lots: &[Uuid]) -> Answer {
+        let mut reviewed = Vec::new();
+        for lot in lots {
+            reviewed.push(json!({ "lot": lot, "digest": self.digest(*lot).await }));
+        }
         let review = new_id();
-        let body = json!({
-            "id": review, "lots": [{ "lot": lot, "digest": clearance["digest"] }],
-        });
+        let body = json!({ "id": review, "lots": reviewed });
         let subject = format!("review:{review}");
         let signed = ("hankbook.v1.Verification/SignReview", subject.as_str());
         self.worker.sign("/v1/reviews", &body, signed).await
     }
 
+    /// The digest of a lot's clearance, once it may be reviewed or has had time enough.
+    async fn digest(&self, lot: Uuid) -> Value {
+        let path = format!("/v1/lots/{lot}/clearance");
+        let mut tries = 0;
+        loop {
+            let clearance = self.worker.client.get(&path).await.ok();
+            if clearance["isReviewable"] == true || tries == 100 {
+                return clearance["digest"].clone();
+            }
+            tries += 1;
+            tokio::time::sleep(Duration::from_millis(10)).await;
+        }
+    }
+
     /// A pallet that may leave.
     pub async fn ready(&self) -> Ready {
-        let lot = self.lot().await;
-        let ready = self.packed(lot).await;
-        self.review(lot).await.ok();
+        self.many_ready(1).await.remove(0)
+    }
+
+    /// So many pallets that may leave, under one review.
+    pub async fn many_ready(&self, count: usize) -> Vec<Ready> {
+        let one = async || self.packed(self.lot().await).await;
+        let ready = futures_util::future::join_all((0..count).map(|_| one())).await;
+        let lots: Vec<Uuid> = ready.iter().map(|ready| ready.lot).collect();
+        self.review(&lots).await.ok();
         ready
     }
 

@@ -17,3 +17,6 @@ pub mod reviews;
 pub mod rows;
 pub mod safety;
 pub mod stations;
+
+/// A connection, for whoever only hands one on.
+pub type Connection = diesel_async::AsyncPgConnection;

@@ -124,7 +124,7 @@ async fn bad_samples_are_refused_by_the_field() {
     ];
     for (field, body) in cases {
         let answer = cook.send(&body).await.expect(400);
-        assert_eq!(answer.fields(), [field], "{}", answer.text);
+        assert_eq!(answer.fields().first(), Some(&field), "{}", answer.text);
     }
     let mut stranger = cook.block("05:40", &[(0, "40.0")]);
     stranger["source"] = json!("hand");

@@ -173,7 +173,7 @@ async fn a_narrow_hold_names_something_and_stops_only_that() {
     let placed = json!({ "scope": "cases", "lots": [lot], "cases": ["A-1"] });
     let placed = hold(&dock, placed).await.ok();
     assert_eq!((&placed["scope"], &placed["cases"]), (&json!("cases"), &json!(["A-1"])));
-    dock.review(lot).await.ok();
+    dock.review(&[lot]).await.ok();
     let said = checked(&dock, &p1).await;
     assert_eq!((codes(&said), &said["clearCases"]), (vec!["ON_HOLD"], &json!(["A-2"])));
     let p1_id: Uuid = p1.parse().expect("an id");

@@ -16,7 +16,7 @@ async fn nothing_ships_when_every_message_to_haccp_is_lost() {
     superuser.batch_execute(lose).await.expect("messages are lost from now on");
     let lot = dock.lot().await;
     let ready = dock.packed(lot).await;
-    dock.review(lot).await.expect(409);
+    dock.review(&[lot]).await.expect(409);
     let refused = dock.ship(&[ready.pallet]).await.expect(409);
     assert!(refused.text.contains("plan"), "{}", refused.text);
     plant.stop().await;

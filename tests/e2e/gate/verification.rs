@@ -399,7 +399,7 @@ async fn foreign_material_and_a_silent_station_stand_in_the_way_until_somebody_h
     let subject = format!("foreign_material:{id}");
     let signed = ("hankbook.v1.Verification/AnswerForeignMaterial", subject.as_str());
     qa.sign(&path, &body, signed).await.ok();
-    assert_eq!(setting.clearance(lot).await["reasons"], json!([]));
+    assert!(reasons(&setting.clearance(lot).await).is_empty());
     let station = new_id();
     let body = json!({
         "id": new_id().to_string(), "station": station, "stationName": "Tablet 3",

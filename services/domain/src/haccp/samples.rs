@@ -128,7 +128,7 @@ impl Line {
         gaps.max().unwrap_or(0)
     }
 
-    /// The worse values as a curve in [degF], in seconds from `zero` on; nothing below two readings.
+    /// The worse values as a curve in [degF], in seconds from `zero` on; none below two readings.
     pub fn curve(&self, worst: Worst, zero: At) -> Option<Curve> {
         let samples = self.readings.iter().map(|reading| {
             let t_s = Decimal::try_new(reading.at.checked_sub(zero)?, TIME_DECIMALS).ok()?;

@@ -17,7 +17,7 @@ pub fn items(cleared: &Cleared, lots: &BTreeSet<Uuid>) -> Vec<v1::OpenItem> {
     let mut found: Vec<v1::OpenItem> = Vec::new();
     found.extend(cleared.items.iter().filter_map(|item| of_check(cleared, item)));
     found.extend(deviations(cleared));
-    found.extend(cleared.facts.readings.iter().filter_map(|row| clock(cleared, row)));
+    found.extend(cleared.facts.readings.iter().filter_map(|row| device_off(cleared, row)));
     found.extend(cleared.facts.blocks.iter().filter(|row| row.kind == "foreign").map(|row| {
         v1::OpenItem {
             code: "foreign_material".to_owned(),
@@ -95,7 +95,7 @@ fn deviations(cleared: &Cleared) -> Vec<v1::OpenItem> {
 }
 
 /// A reading from a device whose clock was off.
-fn clock(cleared: &Cleared, row: &Read) -> Option<v1::OpenItem> {
+fn device_off(cleared: &Cleared, row: &Read) -> Option<v1::OpenItem> {
     Moments::is_off(row.offset_ms).then_some(())?;
     let lot = cleared.closure.lots.iter().position(|lot| lot.id == row.lot)?;
     let version = cleared.asking.bound[lot].as_deref()?;

@@ -128,7 +128,8 @@ pub fn record(new: &NewReview, covered: &[Covered], ticket: &Ticket) -> (Value, 
     let lot = |covered: &Covered| {
         json!({
             "lot": covered.lot.to_string(), "digest": covered.digest,
-            "excepted": covered.excepted, "seen": covered.seen, "reviewer_recorded": covered.reviewer_recorded,
+            "excepted": covered.excepted, "seen": covered.seen,
+            "reviewer_recorded": covered.reviewer_recorded,
         })
     };
     let entry = json!({

@@ -1,7 +1,6 @@
 //! Judging a load again from all that was recorded of it, and recording what has changed.
 //! It never trusts an earlier judgement: all blocks are read each time.
 
-use diesel_async::AsyncPgConnection;
 use domain::haccp::gate::question::Kind;
 use jiff::Timestamp;
 use platform::error::Failure;
@@ -107,7 +106,7 @@ impl Judge {
     /// racks that are pulled by this very call. Gives what was recorded, in words.
     pub async fn again(
         &self,
-        conn: &mut AsyncPgConnection,
+        conn: &mut store::Connection,
         (load, stamp): (Uuid, &Stamp),
         pulled: &[Uuid],
     ) -> Result<Vec<String>, Failure> {
@@ -133,7 +132,7 @@ impl Judge {
     /// The plans; one that was bound meanwhile is read on the connection at hand.
     pub async fn plans_of(
         &self,
-        conn: &mut AsyncPgConnection,
+        conn: &mut store::Connection,
         head: &Head,
     ) -> Result<Plans, Failure> {
         let mut plans = self.plans.clone();

@@ -3,19 +3,18 @@
 
 use std::sync::Arc;
 
-use diesel_async::AsyncPgConnection;
 use platform::caller::Call;
 use platform::error::Failure;
 use tonic::{Request, Response, Status};
 use wire::v1;
 
 use super::judging::Judge;
-use crate::Haccp;
 use crate::shape::cooking::judged::Judging;
 use crate::shape::cooking::racks::{LeavesOut, NewPull, leaves_out_in, pull_in};
 use crate::store::cooking::whole::{Whole, whole};
 use crate::store::cooking::{block, written};
 use crate::store::rows;
+use crate::{Haccp, store};
 
 /// Pulls racks.
 pub async fn pull(
@@ -39,7 +38,7 @@ pub async fn pull(
     Ok(Response::new(service.load_now(load, call.received_at).await?))
 }
 
-async fn pulled(conn: &mut AsyncPgConnection, new: &NewPull, judge: &Judge) -> Result<(), Failure> {
+async fn pulled(conn: &mut store::Connection, new: &NewPull, judge: &Judge) -> Result<(), Failure> {
     block::hold(conn, new.load).await?;
     if rows::known(conn, written::PULL, &new.stamp).await? {
         return Ok(());
@@ -54,7 +53,7 @@ async fn pulled(conn: &mut AsyncPgConnection, new: &NewPull, judge: &Judge) -> R
     Ok(())
 }
 
-async fn found(conn: &mut AsyncPgConnection, load: uuid::Uuid) -> Result<Whole, Failure> {
+async fn found(conn: &mut store::Connection, load: uuid::Uuid) -> Result<Whole, Failure> {
     whole(conn, load).await?.ok_or_else(|| Failure::not_found("load"))
 }
 
@@ -91,7 +90,7 @@ pub async fn leave_out(
     Ok(Response::new(service.load_now(load, now).await?))
 }
 
-async fn checked(conn: &mut AsyncPgConnection, new: &LeavesOut) -> Result<(), Failure> {
+async fn checked(conn: &mut store::Connection, new: &LeavesOut) -> Result<(), Failure> {
     let Whole { head, blocks, .. } = found(conn, new.load).await?;
     new.check(&head, blocks.iter().any(|row| row.probe == new.probe))
 }
