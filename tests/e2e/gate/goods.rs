@@ -47,11 +47,14 @@ pub const RING: Says = Says { name: "No. 5 Ring", diameter_mm: "60", every_s: So
 /// No. 6 Skinless.
 pub const SKINLESS: Says = Says { name: "No. 6 Skinless", cook: "158", ..ROPE };
 
+fn step(code: &str, title: &str, on: &str, operation: &str) -> Value {
+    json!({ "code": code, "title": title, "on": on, "operation": operation })
+}
+
 /// The content of a product's plan. Limits are the plant's own; the chill is judged by FSIS
 /// Appendix B of 1999 (64 FR 732).
 pub fn content(says: Says) -> Value {
     let Says { name, cook, chill, cured, species, diameter_mm, every_s } = says;
-    let step = |code: &str, title: &str, on: &str, operation: &str| json!({ "code": code, "title": title, "on": on, "operation": operation });
     let mut mix = step("MIX", "Mixing", "batch", "mix");
     let mut pack = step("PACK", "Packing and metal detection", "finished", "pack");
     let mut load = step("LOAD", "Loading", "finished", "load");
