@@ -32,6 +32,8 @@ ALTER TABLE genealogy.lot
     ALTER COLUMN plan_name DROP NOT NULL,
     -- The transformation or the opening statement that made it.
     ADD COLUMN made_by uuid,
+    -- The last day on which it may be used; NULL where nobody named one.
+    ADD COLUMN use_by date,
     ADD CONSTRAINT lot_supplier_check CHECK ((kind = 'received') = (supplier IS NOT NULL)
         AND (supplier IS NULL) = (supplier_version IS NULL)
         AND (supplier IS NULL) = (supplier_name IS NULL)

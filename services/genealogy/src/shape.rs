@@ -1,6 +1,7 @@
 //! Between the contract's messages and this service's rows.
 //! It never asks the database.
 
+pub mod closure;
 pub mod holds;
 pub mod lots;
 

@@ -1,6 +1,7 @@
 //! This service's rows in Postgres.
 //! It never speaks of messages or of other schemas.
 
+pub mod closure;
 pub mod holds;
 pub mod lots;
 pub mod partners;

@@ -14,7 +14,7 @@ use uuid::Uuid;
 use wire::internal::v1::{BindLotRequest, PlanInForceRequest, PlanInForceResponse};
 use wire::v1;
 
-use crate::shape::lots::NewLot;
+use crate::shape::lots::{NewLot, RECEIVED};
 use crate::store::lots::Wanted;
 use crate::{Genealogy, shape, store};
 
@@ -48,10 +48,12 @@ pub async fn receive(
         return Ok(Response::new(shape::lots::lot_out(lot)));
     }
     let (stamp, plan) = (asked.stamp.clone(), asked.plan);
-    let (content, supplier, place) = asked.content(supplier, place)?;
-    let plan = shape::lots::plan_in(plan, plan_in_force(service, plan).await?)?;
-    let pattern = shape::lots::pattern(plant)?;
-    let new = NewLot { stamp, content, supplier, place, plan, pattern };
+    let (content, origin, place) = asked.content(supplier, place)?;
+    let answer = plan_in_force(service, plan).await?;
+    let plan = shape::lots::plan_in(plan, RECEIVED, &answer);
+    let plan = Some(plan.map_err(|reason| Failure::refused(vec![reason]))?);
+    let (kind, pattern) = (RECEIVED.to_owned(), shape::lots::pattern(plant)?);
+    let new = NewLot { stamp, kind, content, origin, place, plan, pattern };
     let lot = record(service, new).await?;
     Ok(Response::new(shape::lots::lot_out(lot)))
 }
@@ -78,12 +80,9 @@ async fn record(service: &Genealogy, new: NewLot) -> Result<store::lots::Standin
             Box::pin(async move {
                 let recorded = store::lots::record(conn, &new).await?;
                 if recorded.is_new {
-                    let message = BindLotRequest {
-                        lot: new.stamp.id.to_string(),
-                        plan: new.plan.id.to_string(),
-                        plan_version: Some(new.plan.version),
-                    };
-                    outbox.put(conn, &new.stamp.subject, BIND_LOT, &message).await?;
+                    if let Some(message) = binding(&new) {
+                        outbox.put(conn, &new.stamp.subject, BIND_LOT, &message).await?;
+                    }
                 }
                 Ok(recorded.lot)
             })
@@ -91,6 +90,15 @@ async fn record(service: &Genealogy, new: NewLot) -> Result<store::lots::Standin
         .await?;
     service.outbox.wake();
     Ok(lot)
+}
+
+/// What haccp is told of a lot; nothing of one that no plan binds.
+fn binding(new: &NewLot) -> Option<BindLotRequest> {
+    new.plan.as_ref().map(|plan| BindLotRequest {
+        lot: new.stamp.id.to_string(),
+        plan: plan.id.to_string(),
+        plan_version: Some(plan.version),
+    })
 }
 
 /// One lot as it stands now.

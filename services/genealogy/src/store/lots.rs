@@ -15,7 +15,7 @@ use uuid::Uuid;
 use super::holds::{self, HoldRow};
 use super::safety;
 use crate::schema::{lot, lot_code_counter, lot_on_hand};
-use crate::shape::lots::{NewLot, RECEIVED, lot_entry};
+use crate::shape::lots::{NewLot, Origin};
 
 /// A lot as it was made.
 #[derive(Clone, Debug, Queryable, Selectable, Insertable)]
@@ -25,19 +25,19 @@ pub struct LotRow {
     pub code: String,
     pub kind: String,
     pub material: String,
-    pub supplier: Uuid,
-    pub supplier_version: i32,
-    pub supplier_name: String,
-    pub supplier_lot: String,
+    pub supplier: Option<Uuid>,
+    pub supplier_version: Option<i32>,
+    pub supplier_name: Option<String>,
+    pub supplier_lot: Option<String>,
     pub mass_value: BigDecimal,
     pub mass_unit: String,
     pub mass_g: BigDecimal,
     pub place: Uuid,
     pub place_version: i32,
     pub place_name: String,
-    pub plan: Uuid,
-    pub plan_version: i32,
-    pub plan_name: String,
+    pub plan: Option<Uuid>,
+    pub plan_version: Option<i32>,
+    pub plan_name: Option<String>,
     pub observed_at: Timestamp,
     pub entered_at: Timestamp,
     pub recorded_at: Timestamp,
@@ -48,6 +48,8 @@ pub struct LotRow {
     pub entered_by_name: String,
     pub station: String,
     pub fingerprint: Vec<u8>,
+    pub made_by: Option<Uuid>,
+    pub use_by: Option<Date>,
 }
 
 /// A lot as it stands now.
@@ -89,7 +91,7 @@ pub async fn record(conn: &mut AsyncPgConnection, new: &NewLot) -> Result<Record
     safety::begin(conn, row.id).await?;
     let on_hand = (lot_on_hand::lot.eq(row.id), lot_on_hand::on_hand_g.eq(&row.mass_g));
     diesel::insert_into(lot_on_hand::table).values(on_hand).execute(conn).await?;
-    let leaf = new.stamp.leaf("genealogy.lot/1", lot_entry(new, &row.code))?;
+    let leaf = new.stamp.leaf(new.form(), new.entry(&row.code))?;
     records::insert_leaves(conn, vec![leaf]).await?;
     let on_hand_g = row.mass_g.clone();
     Ok(Recorded { lot: Standing { row, on_hand_g, holds: Vec::new() }, is_new: true })
@@ -128,26 +130,31 @@ async fn next_number(conn: &mut AsyncPgConnection, series: &str) -> Result<u32, 
 }
 
 fn row_of(new: &NewLot, code: String) -> LotRow {
-    let NewLot { stamp, content, supplier, place, plan, .. } = new;
+    let NewLot { stamp, content, place, plan, .. } = new;
+    let (supplier, supplier_lot) = match &new.origin {
+        Origin::Received { supplier, supplier_lot } => (Some(supplier), Some(supplier_lot)),
+        Origin::Made(_) => (None, None),
+    };
+    let plan = plan.as_ref();
     let moments = &content.moments;
     LotRow {
         id: stamp.id,
         code,
-        kind: RECEIVED.to_owned(),
+        kind: new.kind.clone(),
         material: content.material.clone(),
-        supplier: supplier.id,
-        supplier_version: supplier.version,
-        supplier_name: supplier.name.clone(),
-        supplier_lot: content.supplier_lot.clone(),
+        supplier: supplier.map(|supplier| supplier.id),
+        supplier_version: supplier.map(|supplier| supplier.version),
+        supplier_name: supplier.map(|supplier| supplier.name.clone()),
+        supplier_lot: supplier_lot.cloned(),
         mass_value: content.mass.value.clone(),
         mass_unit: content.mass.unit.clone(),
         mass_g: content.mass.grams.clone(),
         place: place.id,
         place_version: place.version,
         place_name: place.name.clone(),
-        plan: plan.id,
-        plan_version: plan.version,
-        plan_name: plan.name.clone(),
+        plan: plan.map(|plan| plan.id),
+        plan_version: plan.map(|plan| plan.version),
+        plan_name: plan.map(|plan| plan.name.clone()),
         observed_at: moments.observed_at.to_diesel(),
         entered_at: moments.entered_at.to_diesel(),
         recorded_at: moments.recorded_at.to_diesel(),
@@ -158,6 +165,8 @@ fn row_of(new: &NewLot, code: String) -> LotRow {
         entered_by_name: stamp.entered_by_name.clone(),
         station: stamp.station.clone(),
         fingerprint: stamp.fingerprint.clone(),
+        made_by: new.made_by(),
+        use_by: content.use_by.map(|day| day.to_diesel()),
     }
 }
 
