@@ -41,6 +41,9 @@ ALTER TABLE haccp.reading
     ADD COLUMN instrument uuid,
     ADD COLUMN instrument_check uuid REFERENCES haccp.instrument_check (id),
     ADD COLUMN correction numeric,
+    -- Undetermined: its instrument had no good check.
+    DROP CONSTRAINT reading_verdict_check,
+    ADD CONSTRAINT reading_verdict_check CHECK (verdict IN ('PASS', 'FAIL', 'UNDETERMINED')),
     ADD CONSTRAINT reading_instrument_check CHECK ((instrument_check IS NULL) = (correction IS NULL)
         AND (instrument IS NOT NULL OR instrument_check IS NULL));
 CREATE INDEX ON haccp.reading (instrument, observed_at) WHERE instrument IS NOT NULL;

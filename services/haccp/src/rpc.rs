@@ -1,8 +1,12 @@
 //! The operations of the service as a list; one file a resource does the work.
 //! It never holds a rule.
 
+mod challenges;
+mod clearance;
 mod deviations;
 mod drafts;
+mod genealogy;
+mod instruments;
 mod internal;
 mod plans;
 mod readings;
@@ -116,5 +120,12 @@ impl InternalOperations for Haccp {
         request: Request<internal_v1::BindLotRequest>,
     ) -> Answer<internal_v1::BindLotResponse> {
         internal::bind_lot(self, request).await
+    }
+
+    async fn clear(
+        &self,
+        request: Request<internal_v1::ClearRequest>,
+    ) -> Answer<internal_v1::ClearResponse> {
+        clearance::clear(self, request).await
     }
 }

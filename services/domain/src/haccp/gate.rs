@@ -1,4 +1,96 @@
 //! Whether what ships is proved: the safety gate's judgement over the closure of what ships.
 //! It never records anything, and what it cannot prove stands in the way.
 
+pub mod items;
 pub mod question;
+
+mod bracket;
+mod fates;
+mod graph;
+mod lots;
+mod paths;
+mod rework;
+mod spans;
+mod words;
+
+use items::{Item, Judged};
+use question::{Obstacle, Question, Review, Ship};
+
+/// What every part of the judgement reads.
+struct Facts<'q> {
+    question: &'q Question,
+    graph: graph::Graph,
+    /// What became of the deviations that name each lot.
+    fates: Vec<Vec<fates::Named>>,
+    /// Each lot's checks on its own kind, but for bracket checks.
+    judged: Vec<Vec<Judged>>,
+    /// Ships whose lot is not reached by a later lethal step from everywhere it must.
+    rework: rework::Rework,
+}
+
+impl<'q> Facts<'q> {
+    fn of(question: &'q Question) -> Result<Self, String> {
+        let graph = graph::Graph::of(question)?;
+        let fates: Vec<_> = (0..question.lots.len()).map(|lot| fates::of(question, lot)).collect();
+        let judged: Vec<_> = fates
+            .iter()
+            .enumerate()
+            .map(|(lot, named)| items::of_lot(question, lot, named))
+            .collect();
+        let rework = rework::Rework::of(question, &graph, &fates, &judged);
+        Ok(Self { question, graph, fates, judged, rework })
+    }
+}
+
+/// Everything that stands in the way of what is asked; empty when it may leave.
+///
+/// A case may leave when no obstacle names its ship with no cases, or with it. Holds and labels are
+/// not asked about here.
+pub fn judge(question: &Question) -> Vec<Obstacle> {
+    let facts = match Facts::of(question) {
+        Ok(facts) => facts,
+        Err(fault) => return vec![words::broken(question, &fault)],
+    };
+    let mut found = lots::obstacles(&facts);
+    found.extend(spans::obstacles(&facts));
+    found.extend(bracket::obstacles(&facts));
+    found.extend(paths::obstacles(&facts));
+    for (at, ship) in question.ships.iter().enumerate() {
+        found.extend(review(at, ship));
+    }
+    found
+}
+
+/// Every check that a lot of the closure must meet on its own kind, and how it stands; of a
+/// question that refers to what it does not hold, none.
+pub fn items(question: &Question) -> Vec<Item> {
+    match Facts::of(question) {
+        Ok(facts) => items::all(&facts),
+        Err(_) => Vec::new(),
+    }
+}
+
+fn review(at: usize, ship: &Ship) -> Vec<Obstacle> {
+    let mut found = Vec::new();
+    if ship.review != Review::NotAsked && ship.cases.is_empty() {
+        found.push(words::no_cases(at, ship.lot));
+    }
+    match &ship.review {
+        Review::NotAsked => {}
+        Review::Missing => found.push(words::not_reviewed(at, ship.lot)),
+        Review::Signed { excepted } => {
+            let excepted: std::collections::HashSet<&str> =
+                excepted.iter().map(String::as_str).collect();
+            let left: Vec<String> = ship
+                .cases
+                .iter()
+                .filter(|case| excepted.contains(case.serial.as_str()))
+                .map(|case| case.serial.clone())
+                .collect();
+            if !left.is_empty() {
+                found.push(words::excepted(at, ship.lot, left));
+            }
+        }
+    }
+    found
+}

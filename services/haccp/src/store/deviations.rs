@@ -20,7 +20,7 @@ use crate::store::safety;
 #[diesel(table_name = deviation, check_for_backend(diesel::pg::Pg))]
 pub struct DeviationRow {
     pub id: Uuid,
-    pub reading: Uuid,
+    pub reading: Option<Uuid>,
     pub plan: Uuid,
     pub plan_version: i32,
     pub check_code: String,
@@ -28,6 +28,14 @@ pub struct DeviationRow {
     pub is_ccp: bool,
     pub what: String,
     pub recorded_at: Timestamp,
+    pub judgement: Option<Uuid>,
+    pub challenge: Option<Uuid>,
+    pub place: Option<Uuid>,
+    pub span_from: Option<Timestamp>,
+    pub span_to: Option<Timestamp>,
+    pub entered_by: String,
+    pub entered_by_name: String,
+    pub fingerprint: Option<Vec<u8>>,
 }
 
 /// The signed end of a deviation.
@@ -46,6 +54,7 @@ pub struct EndRow {
     pub entered_by: String,
     pub entered_by_name: String,
     pub fingerprint: Vec<u8>,
+    pub evidence: Option<String>,
 }
 
 /// A deviation with its lots and its end.
@@ -60,7 +69,7 @@ pub struct Whole {
 const HOLD: &str = "/hankbook.internal.v1.GenealogyInternal/HoldForDeviation";
 
 /// Opens a deviation: its row and lots, its leaf, the safety versions of its lots, and the message
-/// that puts them on hold, all in the transaction of its reading.
+/// that puts them on hold, all in the transaction of what it comes of.
 pub async fn open(
     conn: &mut AsyncPgConnection,
     outbox: &Outbox,
@@ -73,7 +82,9 @@ pub async fn open(
         .iter()
         .map(|lot| (deviation_lot::deviation.eq(row.id), deviation_lot::lot.eq(*lot)))
         .collect();
-    diesel::insert_into(deviation_lot::table).values(links).execute(conn).await?;
+    if !links.is_empty() {
+        diesel::insert_into(deviation_lot::table).values(links).execute(conn).await?;
+    }
     records::insert_leaves(conn, vec![leaf.clone()]).await?;
     outbox.put(conn, &format!("deviation:{}", row.id), HOLD, hold).await?;
     Ok(())
@@ -181,6 +192,7 @@ pub async fn close(
         entered_by: stamp.entered_by.clone(),
         entered_by_name: stamp.entered_by_name.clone(),
         fingerprint: stamp.fingerprint.clone(),
+        evidence: closing.evidence.clone(),
     };
     diesel::insert_into(deviation_end::table).values(&row).execute(conn).await?;
     let leaf = stamp.leaf("haccp.deviation_end/1", end_entry(closing, ticket))?;

@@ -11,7 +11,7 @@ use platform::tickets::Ticket;
 use uuid::Uuid;
 
 use crate::schema::{lot_bound, plan, plan_in_force};
-use crate::shape::plans::{Approval, content, entry};
+use crate::shape::plans::{Approval, check_approval, content, entry, form};
 use crate::store::drafts;
 
 /// A version of a plan.
@@ -62,6 +62,7 @@ pub async fn approve(
         return Err(Failure::new(Kind::Stale, text));
     }
     let content = content(&draft.content)?;
+    check_approval(approval.plan, &content)?;
     let last: Option<i32> = plan::table
         .filter(plan::id.eq(approval.plan))
         .select(diesel::dsl::max(plan::version))
@@ -90,7 +91,7 @@ pub async fn approve(
         .execute(conn)
         .await?;
     drafts::delete(conn, row.id).await?;
-    let leaf = stamp.leaf("haccp.plan/1", entry(&row, &content, ticket))?;
+    let leaf = stamp.leaf(form(&content), entry(&row, &content, ticket))?;
     records::insert_leaves(conn, vec![leaf]).await?;
     Ok(row)
 }
@@ -142,4 +143,30 @@ pub async fn bind(
         .execute(conn)
         .await?;
     Ok(())
+}
+
+#[derive(QueryableByName)]
+struct May {
+    #[diesel(sql_type = diesel::sql_types::Bool)]
+    may: bool,
+}
+
+/// Whether a version may be used: it is in force, or there are lots and each is bound to it.
+pub async fn may_use(
+    conn: &mut AsyncPgConnection,
+    (plan, version): (Uuid, i32),
+    lots: &[Uuid],
+) -> Result<bool, Failure> {
+    let query = diesel::sql_query(
+        "SELECT EXISTS (SELECT 1 FROM haccp.plan_in_force WHERE plan = $1 AND version = $2) \
+         OR (cardinality($3) > 0 AND NOT EXISTS (SELECT 1 FROM unnest($3) AS named(lot) \
+         WHERE NOT EXISTS (SELECT 1 FROM haccp.lot_bound AS bound WHERE bound.lot = named.lot \
+         AND bound.plan = $1 AND bound.version = $2))) AS may",
+    );
+    let query = query
+        .bind::<diesel::sql_types::Uuid, _>(plan)
+        .bind::<diesel::sql_types::Integer, _>(version)
+        .bind::<diesel::sql_types::Array<diesel::sql_types::Uuid>, _>(lots);
+    let found: May = query.get_result(conn).await?;
+    Ok(found.may)
 }

@@ -29,6 +29,7 @@ fn new() -> NewReading {
             offset_ms: 0,
             happened: false,
         },
+        used: None,
         note: String::new(),
         stamp: stamp(),
     }
