@@ -48,6 +48,11 @@ impl Folder {
         self.path.join("keys").join("token.der")
     }
 
+    /// The file of the key that seals what browsers keep.
+    pub fn page_key(&self) -> PathBuf {
+        self.path.join("keys").join("pages.key")
+    }
+
     /// The folder used when none is named.
     pub fn default_path() -> PathBuf {
         let home = std::env::var_os("XDG_DATA_HOME").map(PathBuf::from);
