@@ -2,5 +2,6 @@
 //! It never looks inside the program: what it proves, a user could see.
 
 mod house;
+mod pages;
 mod path;
 mod replay;

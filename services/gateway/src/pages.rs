@@ -1,4 +1,4 @@
-//! Pages for people: server-rendered, in English and Spanish, over the same hops as everything else.
+//! Pages for people: server-rendered, in English and Spanish, over the hops of everything else.
 //! They never hold a rule of the plant, and what they could not learn they show as missing.
 
 mod answer;

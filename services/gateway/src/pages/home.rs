@@ -127,7 +127,9 @@ fn holds_shown(visit: &Visit, found: &Result<Whole<v1::Hold>, Problem>) -> Marku
                     li {
                         (mark(visit, "on-hold")) " "
                         strong { (hold.reason) } " "
-                        (words.with("placed-by", [("name", hold.placed_by_name.as_str().into())])) " "
+                        (words.with("placed-by", [
+                            ("name", hold.placed_by_name.as_str().into())
+                        ])) " "
                         (shown::instant(visit, &hold.placed_at)) " "
                         @for lot in &hold.lots { (lot_link(lot, &words.say("lot-file"))) " " }
                     }

@@ -32,7 +32,9 @@ fn whole(visit: &Visit, title: &str, body: Markup) -> Markup {
             body {
                 a.skip href="#content" { (words.say("skip-to-content")) }
                 @if visit.is_simulated() {
-                    p.simulated { strong { (words.say("simulated")) } " " (words.say("simulated-means")) }
+                    p.simulated {
+                        strong { (words.say("simulated")) } " " (words.say("simulated-means"))
+                    }
                 }
                 header.house { (head(visit)) }
                 main id="content" { (body) }
@@ -64,7 +66,11 @@ fn head(visit: &Visit) -> Markup {
             nav aria-label=(words.say("nav")) {
                 ul {
                     @for (path, word) in WAYS {
-                        li { a href=(path) aria-current=[is_here(visit, path)] { (words.say(word)) } }
+                        li {
+                            a href=(path) aria-current=[is_here(visit, path)] {
+                                (words.say(word))
+                            }
+                        }
                     }
                 }
             }
@@ -134,7 +140,9 @@ pub fn told(visit: &Visit, problem: &Problem) -> Markup {
         @if !problem.detail.is_empty() { p lang="en" { (problem.detail) } }
         @if !problem.faults.is_empty() {
             ul lang="en" {
-                @for fault in &problem.faults { li { strong { (fault.field) } " " (fault.message) } }
+                @for fault in &problem.faults {
+                    li { strong { (fault.field) } " " (fault.message) }
+                }
             }
         }
         @if !problem.reasons.is_empty() {

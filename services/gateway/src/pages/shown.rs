@@ -108,7 +108,10 @@ pub fn missing(visit: &Visit, what: &str, problem: &Problem) -> Markup {
             p { (mark(visit, "missing")) " " strong { (words.with("part-missing", [
                 ("part", what.into())
             ])) } }
-            p { (words.one_of("problem", problem.kind.row().reason)) " " (words.say("part-missing-means")) }
+            p {
+                (words.one_of("problem", problem.kind.row().reason)) " "
+                (words.say("part-missing-means"))
+            }
             @if !problem.detail.is_empty() { p lang="en" { small { (problem.detail) } } }
         }
     }

@@ -75,7 +75,9 @@ fn racks(visit: &Visit, file: &File, load: &v1::Load) -> Markup {
                         @else { (shown::instant(visit, &rack.pulled_at)) } }
                     td { (shown::verdict(visit, rack.cook))
                         @if !rack.deviation.is_empty() {
-                            " " a href={ "#d-" (rack.deviation) } { (visit.words.say("its-deviation")) }
+                            " " a href={ "#d-" (rack.deviation) } {
+                            (visit.words.say("its-deviation"))
+                        }
                         } }
                     td { @for chill in &rack.chills { (chilled(visit, chill)) } }
                 }
@@ -121,7 +123,8 @@ fn probes(visit: &Visit, load: &v1::Load) -> Markup {
         @for probe in out {
             p { (mark(visit, "left-out")) " " strong { (probe.probe) } " "
                 @if !probe.not_in_product_from.is_empty() {
-                    (words.say("not-in-product")) " " (shown::instant(visit, &probe.not_in_product_from))
+                    (words.say("not-in-product")) " "
+                    (shown::instant(visit, &probe.not_in_product_from))
                     " " span lang="en" { (probe.finding) } " "
                 }
                 @if !probe.left_out_from.is_empty() {

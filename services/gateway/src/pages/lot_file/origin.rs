@@ -80,7 +80,11 @@ fn made_by(visit: &Visit, made: &v1::Transformation) -> Markup {
                     th scope="row" { (lot_link(&used.lot, &used.code)) }
                     td { (used.material) }
                     td.number { (shown::quantity(used.mass.as_ref())) }
-                    td { @if !used.reason.is_empty() { (words.say("added-later")) " " (used.reason) } }
+                    td {
+                        @if !used.reason.is_empty() {
+                            (words.say("added-later")) " " (used.reason)
+                        }
+                    }
                 }
             }
             @for added in &made.additions {
@@ -93,7 +97,9 @@ fn made_by(visit: &Visit, made: &v1::Transformation) -> Markup {
             }
         }))
         p { (words.say("loss")) " " (shown::grams(visit, made.loss_g.as_deref())) }
-        @for item in &made.items { p { (shown::mark(visit, "open")) " " span lang="en" { (item.what) } } }
+        @for item in &made.items {
+            p { (shown::mark(visit, "open")) " " span lang="en" { (item.what) } }
+        }
     }
 }
 
@@ -125,7 +131,10 @@ fn traced(visit: &Visit, label: &str, trace: &v1::Trace) -> Markup {
                     th scope="row" { (lot_link(&lot.lot, &lot.code)) }
                     td { (words.one_of("lot-kind", &lot.kind)) }
                     td { (lot.material) }
-                    td { (lot.supplier_name) @if !lot.supplier_lot.is_empty() { " · " (lot.supplier_lot) } }
+                    td {
+                    (lot.supplier_name)
+                    @if !lot.supplier_lot.is_empty() { " · " (lot.supplier_lot) }
+                }
                     td { (shown::instant(visit, &lot.observed_at)) }
                     td.number { (used(trace, lot)) }
                     td.number { (shown::grams(visit, lot.on_hand_g.as_deref())) }

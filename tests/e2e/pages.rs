@@ -1,0 +1,8 @@
+//! The pages through the real program: as a browser asks for them, and as a person sees them.
+//! It never reads a page's source to learn what it would show.
+
+mod browser;
+mod doors;
+mod file;
+mod scene;
+mod visitor;
