@@ -42,7 +42,8 @@ pub fn shown(visit: &Visit, file: &File) -> Markup {
             p { (words.say("log-means")) }
             dl {
                 dt { (words.say("log-size")) } dd { (text("size")) }
-                dt { (words.say("log-signed-at")) } dd { (shown::instant(visit, &text("signedAt"))) }
+                dt { (words.say("log-signed-at")) }
+                dd { (shown::instant(visit, &text("signedAt"))) }
                 dt { (words.say("log-root")) } dd.code { (text("root")) }
                 dt { (words.say("log-key")) } dd.code { (text("key")) }
             }

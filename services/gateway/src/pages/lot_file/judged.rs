@@ -15,8 +15,13 @@ pub fn shown(visit: &Visit, file: &File) -> Markup {
     let words = visit.words;
     part(visit, "file-review", &file.clearance, |clearance| {
         html! {
-            p { @if clearance.is_reviewed { (mark(visit, "reviewed")) " " (words.say("review-stands")) }
-                @else { (mark(visit, "open")) " " (words.say("review-none")) } }
+            p {
+            @if clearance.is_reviewed {
+                (mark(visit, "reviewed")) " " (words.say("review-stands"))
+            } @else {
+                (mark(visit, "open")) " " (words.say("review-none"))
+            }
+        }
             @if !clearance.reasons.is_empty() {
                 h3 { (words.say("in-the-way")) }
                 (layout::reasons(visit, &clearance.reasons))

@@ -18,7 +18,8 @@ fn all(visit: &Visit, file: &File, readings: &Whole<v1::Reading>) -> Markup {
     let words = visit.words;
     let firsts: Vec<_> = readings.rows.iter().filter(|one| one.supersedes.is_empty()).collect();
     if firsts.is_empty() {
-        return html! { p { (words.say("no-readings")) } (shown::more(visit, 0, readings.has_more)) };
+        let more = shown::more(visit, 0, readings.has_more);
+        return html! { p { (words.say("no-readings")) } (more) };
     }
     html! {
         @for reading in firsts {
@@ -32,7 +33,10 @@ fn all(visit: &Visit, file: &File, readings: &Whole<v1::Reading>) -> Markup {
                     }
                     @for amendment in amendments {
                         div.version {
-                            p.label { (words.say("amendment")) " " (shown::verdict(visit, amendment.verdict)) }
+                            p.label {
+                                (words.say("amendment")) " "
+                                (shown::verdict(visit, amendment.verdict))
+                            }
                             (one(visit, file, amendment))
                         }
                     }
@@ -68,7 +72,9 @@ fn one(visit: &Visit, file: &File, reading: &v1::Reading) -> Markup {
         p { (words.say("rests-on")) " " (source(visit, file, reading)) }
         p.who {
             (shown::instant(visit, &reading.observed_at)) " · " (reading.entered_by_name)
-            @if reading.late_s > 0 { " · " (words.with("late", [("seconds", reading.late_s.into())])) }
+            @if reading.late_s > 0 {
+                " · " (words.with("late", [("seconds", reading.late_s.into())]))
+            }
             @if reading.happened { " · " (words.say("happened")) }
             @if reading.clock_off { " · " strong { (words.say("clock-off")) } }
         }

@@ -51,8 +51,11 @@ fn closing(visit: &Visit, deviation: &v1::Deviation) -> Markup {
             dt { (words.say("cause")) } dd { (deviation.cause) }
             dt { (words.say("control")) } dd { (deviation.control) }
             dt { (words.say("prevention")) } dd { (deviation.prevention) }
-            dt { (words.say("disposition")) } dd { strong { (disposition) } " " (deviation.disposition_text) }
-            @if !deviation.evidence.is_empty() { dt { (words.say("evidence")) } dd { (deviation.evidence) } }
+            dt { (words.say("disposition")) }
+            dd { strong { (disposition) } " " (deviation.disposition_text) }
+            @if !deviation.evidence.is_empty() {
+                dt { (words.say("evidence")) } dd { (deviation.evidence) }
+            }
             dt { (words.say("signed")) }
             dd { (deviation.closed_by_name) " · " (shown::instant(visit, &deviation.closed_at)) }
         }
@@ -89,11 +92,13 @@ fn hold_row(visit: &Visit, hold: &v1::Hold) -> Markup {
             td { (words.one_of("hold-scope", &hold.scope))
                 @if !hold.cases.is_empty() { ": " (hold.cases.join(", ")) }
                 @if !hold.span_to.is_empty() {
-                    " " (shown::instant(visit, &hold.span_from)) " – " (shown::instant(visit, &hold.span_to))
+                    " " (shown::instant(visit, &hold.span_from)) " – "
+                    (shown::instant(visit, &hold.span_to))
                 } }
             td { (shown::instant(visit, &hold.placed_at)) " · " (hold.placed_by_name) }
             td { @if !is_standing {
-                (shown::instant(visit, &hold.ended_at)) " · " (hold.ended_by_name) ": " (hold.end_reason)
+                (shown::instant(visit, &hold.ended_at)) " · "
+                (hold.ended_by_name) ": " (hold.end_reason)
             } }
         }
     }
@@ -107,9 +112,12 @@ pub fn items(visit: &Visit, file: &File) -> Markup {
             @if found.rows.is_empty() { p { (words.say("no-items")) } }
             @for item in &found.rows {
                 div.deviation {
-                    p { (mark(visit, if item.answered_at.is_empty() { "open" } else { "closed" })) " "
-                        span lang="en" { (item.what) } }
-                    p.who { (shown::instant(visit, &item.recorded_at)) " · " (item.entered_by_name) }
+                    @let is_open = item.answered_at.is_empty();
+                p { (mark(visit, if is_open { "open" } else { "closed" })) " "
+                    span lang="en" { (item.what) } }
+                    p.who {
+                    (shown::instant(visit, &item.recorded_at)) " · " (item.entered_by_name)
+                }
                     @if !item.answered_at.is_empty() {
                         p { (item.answer) }
                         p.who { (words.say("signed")) " " (item.answered_by_name) " · "

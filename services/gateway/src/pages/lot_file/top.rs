@@ -34,7 +34,8 @@ pub fn shown(visit: &Visit, file: &File) -> Markup {
 
 fn unread(visit: &Visit, word: &str) -> Markup {
     let part = visit.words.say(word);
-    html! { (mark(visit, "not-judged")) " " (visit.words.with("summary-unread", [("part", part.into())])) }
+    let unread = visit.words.with("summary-unread", [("part", part.into())]);
+    html! { (mark(visit, "not-judged")) " " (unread) }
 }
 
 fn holds(visit: &Visit, file: &File) -> Markup {
