@@ -62,6 +62,7 @@ CREATE INDEX ON haccp.load (house, observed_at);
 CREATE TABLE haccp.load_rack (
     load uuid NOT NULL REFERENCES haccp.load (id),
     lot uuid NOT NULL REFERENCES genealogy.lot (id),
+    lot_code text NOT NULL CHECK (lot_code <> ''),
     PRIMARY KEY (lot, load)
 );
 CALL house.make_link('haccp.load_rack', 'hankbook_haccp', 'the racks of a load');
@@ -143,7 +144,7 @@ CREATE TABLE haccp.judgement (
     plan_version integer NOT NULL,
     check_code text NOT NULL,
     verdict text NOT NULL CHECK (verdict IN ('PASS', 'FAIL', 'UNDETERMINED')),
-    -- When the step ended or the limit was reached.
+    -- The pull that ended the cook; of a chill the last reading that was looked at.
     observed_at timestamptz NOT NULL,
     what text NOT NULL,
     FOREIGN KEY (plan, plan_version) REFERENCES haccp.plan (id, version)
@@ -264,6 +265,8 @@ CREATE TABLE haccp.review_lot (
     closure bytea NOT NULL CHECK (octet_length(closure) = 32),
     -- Cases that were not clear at the review: it does not cover them.
     excepted text[] NOT NULL,
+    -- True when the reviewer had recorded some of what was reviewed.
+    reviewer_recorded boolean NOT NULL,
     PRIMARY KEY (lot, review)
 );
 CALL house.make_link('haccp.review_lot', 'hankbook_haccp', 'the lots that a review names');
@@ -304,6 +307,11 @@ CALL house.add_stamp('haccp.station_look');
 CALL house.make_record('haccp.station_look', 'hankbook_haccp',
     'a silent station was looked at for a span, signed');
 CREATE INDEX ON haccp.station_look (station_id);
+
+-- The day on which haccp was told of a lot: where a day's lots are looked for. It is no fact of the
+-- lot, so no replay gives it.
+ALTER TABLE haccp.lot_bound ADD COLUMN bound_on date;
+CREATE INDEX ON haccp.lot_bound (bound_on);
 
 -- A message that could not be carried out is never dropped: it stands here and is counted.
 CREATE TABLE haccp.refused_message (

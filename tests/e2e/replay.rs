@@ -75,12 +75,12 @@ const BENT: [(&str, &str, &[&str]); 12] = [
     (
         "genealogy.lot_on_hand",
         "UPDATE genealogy.lot_on_hand SET on_hand_g = on_hand_g - 0.1",
-        &["on hand is the received mass of each lot"],
+        &["on hand is the mass of each lot less what was used, destroyed and shipped of it"],
     ),
     (
         "genealogy.lot_safety",
         "UPDATE genealogy.lot_safety SET version = version - 1 WHERE version > 1",
-        &["a safety version is 1 and one more for each deviation, hold and amendment of its lot"],
+        &["a safety version is 1 and one more for each deviation, hold, amendment and added input"],
     ),
     (
         "haccp.plan_in_force",

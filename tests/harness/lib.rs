@@ -2,6 +2,7 @@
 //! It never stands in for a part of the product.
 
 pub mod client;
+pub mod dock;
 pub mod embedded;
 pub mod plant;
 pub mod shared;

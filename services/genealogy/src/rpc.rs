@@ -4,8 +4,10 @@
 mod holds;
 mod internal;
 mod lots;
+mod making;
 mod partners;
 mod places;
+mod shipping;
 
 use tonic::{Request, Response, Status};
 use wire::internal::v1 as inside;
@@ -97,9 +99,9 @@ impl GenealogyInternal for Genealogy {
 
     async fn tell_less_safe(
         &self,
-        _request: Request<inside::TellLessSafeRequest>,
+        request: Request<inside::TellLessSafeRequest>,
     ) -> Answer<inside::TellLessSafeResponse> {
-        internal::not_served()
+        shipping::after::less_safe(self, request).await
     }
 
     async fn closure_of(

@@ -138,3 +138,6 @@ diesel::joinable!(hold_lot -> hold (hold));
 diesel::joinable!(hold_end -> hold (hold));
 diesel::allow_tables_to_appear_in_same_query!(lot, lot_on_hand);
 diesel::allow_tables_to_appear_in_same_query!(hold, hold_lot, hold_end);
+diesel::allow_tables_to_appear_in_same_query!(lot, transformation_input, input_added);
+diesel::allow_tables_to_appear_in_same_query!(open_item, open_item_end);
+diesel::allow_tables_to_appear_in_same_query!(packed_case, case_state);

@@ -4,6 +4,8 @@
 pub mod closure;
 pub mod holds;
 pub mod lots;
+pub mod making;
+pub mod shipping;
 
 use domain::fault::Faults;
 use platform::caller::Call;

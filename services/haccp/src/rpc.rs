@@ -3,13 +3,20 @@
 
 mod challenges;
 mod clearance;
+mod cooking;
 mod deviations;
 mod drafts;
+mod foreign_material;
 mod genealogy;
 mod instruments;
 mod internal;
+mod missed_checks;
+mod open_items;
 mod plans;
 mod readings;
+mod reviews;
+mod stations;
+mod verification;
 
 use tonic::{Request, Response, Status};
 use wire::internal::v1 as internal_v1;

@@ -40,6 +40,7 @@ diesel::table! {
         lot -> Uuid,
         plan -> Uuid,
         version -> Integer,
+        bound_on -> Nullable<Date>,
     }
 }
 

@@ -9,12 +9,13 @@ mod fates;
 mod graph;
 mod lots;
 mod paths;
+mod review;
 mod rework;
 mod spans;
 mod words;
 
 use items::{Item, Judged};
-use question::{Obstacle, Question, Review, Ship};
+use question::{Obstacle, Question};
 
 /// What every part of the judgement reads.
 struct Facts<'q> {
@@ -55,10 +56,18 @@ pub fn judge(question: &Question) -> Vec<Obstacle> {
     found.extend(spans::obstacles(&facts));
     found.extend(bracket::obstacles(&facts));
     found.extend(paths::obstacles(&facts));
-    for (at, ship) in question.ships.iter().enumerate() {
-        found.extend(review(at, ship));
-    }
+    found.extend(review::obstacles(&facts));
     found
+}
+
+/// What was ever not met of each ship, answered or not, by names that stay the same: a review keeps
+/// them, and does not stand for what comes to be known later. Empty of a question that refers to
+/// what it does not hold.
+pub fn unmet(question: &Question) -> Vec<Vec<String>> {
+    match Facts::of(question) {
+        Ok(facts) => review::unmet(&facts),
+        Err(_) => Vec::new(),
+    }
 }
 
 /// Every check that a lot of the closure must meet on its own kind, and how it stands; of a
@@ -68,29 +77,4 @@ pub fn items(question: &Question) -> Vec<Item> {
         Ok(facts) => items::all(&facts),
         Err(_) => Vec::new(),
     }
-}
-
-fn review(at: usize, ship: &Ship) -> Vec<Obstacle> {
-    let mut found = Vec::new();
-    if ship.review != Review::NotAsked && ship.cases.is_empty() {
-        found.push(words::no_cases(at, ship.lot));
-    }
-    match &ship.review {
-        Review::NotAsked => {}
-        Review::Missing => found.push(words::not_reviewed(at, ship.lot)),
-        Review::Signed { excepted } => {
-            let excepted: std::collections::HashSet<&str> =
-                excepted.iter().map(String::as_str).collect();
-            let left: Vec<String> = ship
-                .cases
-                .iter()
-                .filter(|case| excepted.contains(case.serial.as_str()))
-                .map(|case| case.serial.clone())
-                .collect();
-            if !left.is_empty() {
-                found.push(words::excepted(at, ship.lot, left));
-            }
-        }
-    }
-    found
 }

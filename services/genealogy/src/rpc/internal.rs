@@ -1,8 +1,8 @@
-//! What other services ask of the lot graph, and the messages that are not carried out yet.
+//! What other services ask of the lot graph.
 //! It never answers anybody but a service.
 
 use domain::fault::Faults;
-use platform::error::{Failure, Kind};
+use platform::error::Failure;
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::internal::v1 as internal;
@@ -54,9 +54,4 @@ pub async fn closure_of(
         .await?;
     let ships = closure.ships_out(&lots, cases);
     Ok(Response::new(internal::ClosureOfResponse { lots: closure.lots_out(), ships }))
-}
-
-/// A message that nobody carries out yet stays owed by its sender, and is counted there.
-pub fn not_served<T>() -> Result<T, Status> {
-    Err(Failure::new(Kind::Unavailable, "Nobody carries out this message yet.").into())
 }

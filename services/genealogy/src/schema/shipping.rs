@@ -40,6 +40,7 @@ diesel::table! {
         place_version -> Integer,
         place_name -> Text,
         note -> Text,
+        hold -> Nullable<Uuid>,
         recorded_at -> Timestamptz,
         day -> Date,
         entered_by -> Text,
@@ -121,6 +122,8 @@ diesel::table! {
         truck -> Text,
         clearance -> Nullable<Uuid>,
         is_unclear -> Bool,
+        reasons -> Jsonb,
+        closure_lots -> Integer,
         recorded_at -> Timestamptz,
         day -> Date,
         entered_by -> Text,
@@ -140,6 +143,15 @@ diesel::table! {
         serial -> Text,
         pallet -> Uuid,
         lot -> Uuid,
+    }
+}
+
+diesel::table! {
+    genealogy.shipment_lot (lot, shipment) {
+        shipment -> Uuid,
+        lot -> Uuid,
+        mass_g -> Numeric,
+        taken_g -> Numeric,
     }
 }
 

@@ -149,6 +149,18 @@ struct LotRead {
 /// The closure of lots that are to ship, or of which something else is asked, as it stands now.
 /// Not found: a lot that does not exist.
 pub async fn closure(conn: &mut AsyncPgConnection, ships: &[Uuid]) -> Result<Closure, Failure> {
+    let mut read = read(conn, ships).await?;
+    place_them(conn, &mut read, ships).await?;
+    whole(conn, read).await
+}
+
+/// The same without the stays: what came of what, how safe each is, and which are held.
+pub async fn graph(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<Closure, Failure> {
+    let read = read(conn, lots).await?;
+    whole(conn, read).await
+}
+
+async fn read(conn: &mut AsyncPgConnection, ships: &[Uuid]) -> Result<Read, Failure> {
     let rows = sql_query(CLOSURE).bind::<Array<SqlUuid>, _>(ships).load(conn).await?;
     let mut read = taken_apart(rows)?;
     read.lots.sort_unstable_by_key(|read| read.lot.id);
@@ -156,8 +168,11 @@ pub async fn closure(conn: &mut AsyncPgConnection, ships: &[Uuid]) -> Result<Clo
     if !ships.iter().all(known) {
         return Err(Failure::not_found("lot"));
     }
-    place_them(conn, &mut read, ships).await?;
     join(&mut read)?;
+    Ok(read)
+}
+
+async fn whole(conn: &mut AsyncPgConnection, read: Read) -> Result<Closure, Failure> {
     let plant_version = read.plant_version;
     let plant_version = plant_version.ok_or_else(|| Failure::internal("no plant row"))?;
     let lots: Vec<ClosedLot> = read.lots.into_iter().map(|read| read.lot).collect();
@@ -226,7 +241,9 @@ async fn place_them(
         sql_query(LAST_USES).bind::<Array<SqlUuid>, _>(&makings).load(conn).await?;
     let mut ends: HashMap<Uuid, Timestamp> =
         used.into_iter().map(|used| (used.id, used.at.to_jiff())).collect();
-    ships.iter().for_each(|ship| drop(ends.remove(ship)));
+    for ship in ships {
+        ends.remove(ship);
+    }
     let moved: Vec<Move> = sql_query(TRANSFERS).bind::<Array<SqlUuid>, _>(&ids).load(conn).await?;
     let mut moves: HashMap<Uuid, Vec<(Timestamp, Uuid)>> = HashMap::new();
     for Move { id, place, at } in moved {

@@ -87,6 +87,11 @@ pub async fn record(conn: &mut AsyncPgConnection, new: &NewLot) -> Result<Record
     if let Some(lot) = known(conn, &new.stamp).await? {
         return Ok(Recorded { lot, is_new: false });
     }
+    Ok(Recorded { lot: make(conn, new).await?, is_new: true })
+}
+
+/// Makes a lot with its leaf, its mass on hand and its safety version; its id must be new.
+pub async fn make(conn: &mut AsyncPgConnection, new: &NewLot) -> Result<Standing, Failure> {
     let row = insert(conn, new).await?;
     safety::begin(conn, row.id).await?;
     let on_hand = (lot_on_hand::lot.eq(row.id), lot_on_hand::on_hand_g.eq(&row.mass_g));
@@ -94,7 +99,7 @@ pub async fn record(conn: &mut AsyncPgConnection, new: &NewLot) -> Result<Record
     let leaf = new.stamp.leaf(new.form(), new.entry(&row.code))?;
     records::insert_leaves(conn, vec![leaf]).await?;
     let on_hand_g = row.mass_g.clone();
-    Ok(Recorded { lot: Standing { row, on_hand_g, holds: Vec::new() }, is_new: true })
+    Ok(Standing { row, on_hand_g, holds: Vec::new() })
 }
 
 /// Inserts the lot under the next code that no lot has: a plant that changes its pattern, or

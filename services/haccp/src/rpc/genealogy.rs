@@ -17,12 +17,16 @@ const CLOSURE_OF: &str = "/hankbook.internal.v1.GenealogyInternal/ClosureOf";
 
 /// The name of a place of the plant. A place that nobody made is a fault of the field.
 pub async fn place_name(service: &Haccp, place: Uuid, field: &str) -> Result<String, Failure> {
-    let asked = FindPlaceRequest { place: place.to_string() };
-    let answer: FindPlaceResponse = ask(service, FIND_PLACE, &asked).await?;
+    let answer = find_place(service, place).await?;
     match answer.name.is_empty() {
         true => Err(Failure::fault(field, place, "must be a place of the plant")),
         false => Ok(answer.name),
     }
+}
+
+/// A place of the plant; without a name when nobody made it.
+pub async fn find_place(service: &Haccp, place: Uuid) -> Result<FindPlaceResponse, Failure> {
+    ask(service, FIND_PLACE, &FindPlaceRequest { place: place.to_string() }).await
 }
 
 /// The closures of lots, with the cases of those that have any.

@@ -125,12 +125,8 @@ async fn known(service: &Haccp, row: &ReadingRow, done: Done) -> Result<ReadingR
     }
 }
 
-/// A foreign key that does not hold means a lot that nobody received.
 fn lots_fault(failure: Failure) -> Failure {
-    match failure.names_constraint("reading_lot_lot_fkey") {
-        true => Failure::fault("lots", "", "each must be a lot of the plant"),
-        false => failure,
-    }
+    super::deviations::lots_fault(failure, "reading_lot_lot_fkey")
 }
 
 /// One reading with its amendments.
@@ -270,7 +266,10 @@ async fn write_amendment(service: &Haccp, amending: Amending) -> Result<ReadingR
                 }
                 match &work.follows {
                     // The record that it amends counted; whoever relied on it must look again.
-                    Follows::Nothing => store::safety::raise(conn, &row.lots).await?,
+                    // An amendment ends no hold.
+                    Follows::Nothing | Follows::MayEndHold { .. } => {
+                        store::safety::raise(conn, &row.lots).await?
+                    }
                     follows => follow(conn, &outbox, follows).await?,
                 }
                 Ok(row)

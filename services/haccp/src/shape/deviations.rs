@@ -5,17 +5,17 @@ use domain::fault::Faults;
 use jiff::Timestamp;
 use jiff_diesel::ToDiesel as _;
 use platform::caller::Call;
-use platform::error::{Failure, Reason};
+use platform::error::Failure;
 use platform::plant::Plant;
 use platform::records::{self, Leaf, Stamp};
 use platform::shape;
-use platform::tickets::Ticket;
 use serde_json::{Value, json};
 use uuid::Uuid;
 use wire::internal::v1::HoldForDeviationRequest;
 use wire::v1;
 
 use super::plans::{Check, PlanVersion};
+use super::readings::{check_of, lots};
 use crate::store::deviations::{DeviationRow, Whole};
 
 /// A deviation about to open, with all that goes with it.
@@ -62,6 +62,53 @@ pub struct Opens<'a> {
     pub plan: (Uuid, i32),
     pub check: &'a Check,
     pub what: String,
+}
+
+/// A deviation that somebody opens by hand.
+#[derive(Clone)]
+pub struct ByHand {
+    pub lots: Vec<Uuid>,
+    /// The plan, its version and the code of the check.
+    pub plan: (Uuid, i32, String),
+    pub what: String,
+    pub stamp: Stamp,
+}
+
+/// Reads a deviation to open by hand.
+pub fn by_hand_in(
+    call: &Call,
+    plant: &Plant,
+    request: &v1::OpenDeviationRequest,
+) -> Result<ByHand, Failure> {
+    let mut faults = Faults::new();
+    let id = shape::record_id(&request.id, "id", &mut faults);
+    let plan = shape::id(&request.plan, "plan", &mut faults);
+    let lots = lots(&request.lots, &mut faults);
+    if request.what.trim().is_empty() {
+        faults.add_value("what", &request.what, "must say something");
+    }
+    let (id, plan) = faults.into_result(id.zip(plan))?;
+    let plan = (plan, request.plan_version.unwrap_or_default(), request.check.clone());
+    let stamp = Stamp::of(call, plant, id, format!("lot:{}", lots[0]), request)?;
+    Ok(ByHand { lots, plan, what: request.what.clone(), stamp })
+}
+
+/// The deviation of a person. A check that stops no shipment opens none.
+pub fn opened_by_hand(new: &ByHand, plan: &PlanVersion) -> Result<Opening, Failure> {
+    let code = &new.plan.2;
+    let check = check_of(plan, code)?;
+    if !check.class.gates() {
+        let text = "a check that stops no shipment opens no deviation";
+        return Err(Failure::fault("check", code, text));
+    }
+    let opens = Opens {
+        cause: Cause::Person,
+        lots: &new.lots,
+        plan: (plan.plan, plan.version),
+        check,
+        what: new.what.clone(),
+    };
+    opened(&new.stamp, opens)
 }
 
 /// A deviation with all that goes with it, by the stamp of the record that it comes of.
@@ -154,84 +201,6 @@ pub fn open_entry(row: &DeviationRow, lots: &[Uuid]) -> Value {
     entry["span_from"] = json!(at(row.span_from));
     entry["span_to"] = json!(at(row.span_to));
     entry
-}
-
-/// A closing about to be recorded.
-#[derive(Clone)]
-pub struct Closing {
-    pub deviation: Uuid,
-    pub cause: String,
-    pub control: String,
-    pub prevention: String,
-    pub disposition: String,
-    pub disposition_text: String,
-    /// What shows that the record was wrong.
-    pub evidence: Option<String>,
-    pub stamp: Stamp,
-}
-
-/// Reads a closing.
-pub fn closing_in(
-    call: &Call,
-    plant: &Plant,
-    request: &v1::CloseDeviationRequest,
-) -> Result<Closing, Failure> {
-    let mut faults = Faults::new();
-    let id = shape::record_id(&request.id, "id", &mut faults);
-    let deviation = shape::id(&request.deviation, "deviation", &mut faults);
-    for (field, text) in [
-        ("cause", &request.cause),
-        ("control", &request.control),
-        ("prevention", &request.prevention),
-        ("disposition_text", &request.disposition_text),
-    ] {
-        if text.trim().is_empty() {
-            faults.add_value(field, text, "must say something");
-        }
-    }
-    let (id, deviation) = faults.into_result(id.zip(deviation))?;
-    let subject = format!("deviation:{deviation}");
-    Ok(Closing {
-        deviation,
-        cause: request.cause.clone(),
-        control: request.control.clone(),
-        prevention: request.prevention.clone(),
-        disposition: request.disposition.clone(),
-        disposition_text: request.disposition_text.clone(),
-        evidence: Some(request.evidence.clone()).filter(|text| !text.is_empty()),
-        stamp: Stamp::of(call, plant, id, subject, request)?,
-    })
-}
-
-/// The entry of a closing.
-pub fn end_entry(closing: &Closing, ticket: &Ticket) -> Value {
-    json!({
-        "deviation": closing.deviation.to_string(),
-        "cause": closing.cause,
-        "control": closing.control,
-        "prevention": closing.prevention,
-        "disposition": closing.disposition,
-        "disposition_text": closing.disposition_text,
-        "signature": ticket.entry(),
-    })
-}
-
-/// Refuses a disposition that does not answer the hazard of the check.
-pub fn check_disposition(closing: &Closing, check: &Check) -> Result<(), Failure> {
-    if check.dispositions.contains(&closing.disposition) {
-        return Ok(());
-    }
-    let allowed = match check.dispositions.is_empty() {
-        true => "none; amend the plan first".to_owned(),
-        false => check.dispositions.join(", "),
-    };
-    Err(Failure::refused(vec![Reason {
-        code: "DISPOSITION_DOES_NOT_ANSWER",
-        subject: format!("check {}", check.code),
-        message: format!("{} does not answer the hazard {}.", closing.disposition, check.hazard),
-        who: "QA".into(),
-        way_on: format!("The plan names these dispositions: {allowed}."),
-    }]))
 }
 
 /// A deviation as a message.

@@ -40,6 +40,13 @@ impl LessSafe {
 pub enum Follows {
     /// Nothing: it is met, or its check stops no shipment.
     Nothing,
+    /// It is met, and may be what the hold of something that was to be cooked again waits for.
+    MayEndHold {
+        /// The plan and the code of the check.
+        check: (Uuid, String),
+        /// The lots.
+        lots: Vec<Uuid>,
+    },
     /// Its lots are less safe, without a deviation: a limit not yet attained, or nothing known.
     LessSafe(LessSafe),
     /// A deviation, with its leaf.
@@ -49,7 +56,12 @@ pub enum Follows {
 impl Follows {
     /// What follows of a judged reading.
     pub fn of(new: &NewReading, check: &Check, judgement: &Judgement) -> Result<Self, Failure> {
-        if judgement.verdict == Verdict::Pass || !check.class.gates() {
+        let is_met = judgement.verdict == Verdict::Pass;
+        if is_met && check.dispositions.iter().any(|word| word == "recook") {
+            let check = (new.plan.0, check.code.clone());
+            return Ok(Self::MayEndHold { check, lots: new.lots.clone() });
+        }
+        if is_met || !check.class.gates() {
             return Ok(Self::Nothing);
         }
         let what = judgement.reasons.join(" ");

@@ -115,6 +115,8 @@ pub struct PlanVersion {
     pub cured: Option<bool>,
     /// The ingoing nitrite of its formula.
     pub ingoing_nitrite_ppm: Option<Exact>,
+    /// Of which species it is; empty: not said.
+    pub species: Vec<String>,
     /// Whether who signs the review must not have recorded anything that it reviews.
     pub reviewer_must_differ: bool,
 }
@@ -145,7 +147,10 @@ impl PlanVersion {
     }
 }
 
-fn version((plan, version): (Uuid, i32), content: v1::PlanContent) -> Option<PlanVersion> {
+pub(in crate::shape) fn version(
+    (plan, version): (Uuid, i32),
+    content: v1::PlanContent,
+) -> Option<PlanVersion> {
     let number = |text: Option<String>| text.map(|text| text.parse::<Exact>()).transpose().ok();
     let steps = steps(&content);
     let checks = content.checks.into_iter().map(|given| check(given, &steps));
@@ -160,6 +165,7 @@ fn version((plan, version): (Uuid, i32), content: v1::PlanContent) -> Option<Pla
         diameter_mm: number(content.diameter_mm)?,
         cured: content.cured,
         ingoing_nitrite_ppm: number(content.ingoing_nitrite_ppm)?,
+        species: content.species,
         reviewer_must_differ: content.reviewer_must_differ,
     })
 }
@@ -251,6 +257,7 @@ pub fn form(content: &v1::PlanContent) -> &'static str {
         && content.diameter_mm.is_none()
         && content.cured.is_none()
         && content.ingoing_nitrite_ppm.is_none()
+        && content.species.is_empty()
         && content.checks.iter().all(is_plain);
     if is_first { "haccp.plan/1" } else { "haccp.plan/2" }
 }
@@ -274,6 +281,7 @@ pub fn entry(row: &PlanRow, content: &v1::PlanContent, ticket: &Ticket) -> Value
         entry["diameter_mm"] = json!(content.diameter_mm);
         entry["cured"] = json!(content.cured);
         entry["ingoing_nitrite_ppm"] = json!(content.ingoing_nitrite_ppm);
+        entry["species"] = json!(content.species);
         entry["reviewer_must_differ"] = json!(content.reviewer_must_differ);
     }
     entry

@@ -2,6 +2,8 @@
 //! It never closes one without all four parts and a signature.
 
 use diesel::prelude::*;
+use diesel::sql_query;
+use diesel::sql_types::{Array, Bool, Nullable, Text, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::{Timestamp, ToDiesel as _};
 use platform::error::Failure;
@@ -12,7 +14,9 @@ use platform::tickets::Ticket;
 use uuid::Uuid;
 
 use crate::schema::{deviation, deviation_end, deviation_lot};
-use crate::shape::deviations::{Closing, Opening, end_entry};
+use crate::shape::closings::{Closing, end_entry, end_form};
+use crate::shape::deviations::Opening;
+use crate::store::rows::Table;
 use crate::store::safety;
 
 /// A deviation as it opened.
@@ -64,6 +68,9 @@ pub struct Whole {
     pub lots: Vec<Uuid>,
     pub end: Option<EndRow>,
 }
+
+/// The records of deviations.
+pub const DEVIATION: Table = Table::of("haccp.deviation");
 
 /// The method by which genealogy is told of a deviation's lots.
 const HOLD: &str = "/hankbook.internal.v1.GenealogyInternal/HoldForDeviation";
@@ -195,7 +202,71 @@ pub async fn close(
         evidence: closing.evidence.clone(),
     };
     diesel::insert_into(deviation_end::table).values(&row).execute(conn).await?;
-    let leaf = stamp.leaf("haccp.deviation_end/1", end_entry(closing, ticket))?;
+    let leaf = stamp.leaf(end_form(closing), end_entry(closing, ticket))?;
     records::insert_leaves(conn, vec![leaf]).await?;
     Ok(row)
+}
+
+/// What is known of a deviation that is said to be recorded wrongly.
+#[derive(Clone, Debug, Default, QueryableByName)]
+pub struct Wrong {
+    /// The first reading, where it comes of one.
+    #[diesel(sql_type = Nullable<SqlUuid>)]
+    pub reading: Option<Uuid>,
+    /// Whether its last amendment is met.
+    #[diesel(sql_type = Bool)]
+    pub is_amended_to_met: bool,
+    /// Who took it and who amended it.
+    #[diesel(sql_type = Array<Text>)]
+    pub parties: Vec<String>,
+}
+
+/// Looks up what was read and amended, and by whom.
+pub async fn wrong(conn: &mut AsyncPgConnection, deviation: Uuid) -> Result<Wrong, Failure> {
+    let query = sql_query(
+        "WITH first AS (SELECT coalesce(r.supersedes, r.id) AS id FROM haccp.deviation AS d \
+         JOIN haccp.reading AS r ON r.id = d.reading WHERE d.id = $1), \
+         said AS (SELECT r.* FROM haccp.reading AS r, first \
+         WHERE r.id = first.id OR r.supersedes = first.id) \
+         SELECT (SELECT id FROM first) AS reading, coalesce((SELECT verdict = 'PASS' FROM said \
+         WHERE supersedes IS NOT NULL ORDER BY recorded_at DESC, id DESC LIMIT 1), false) \
+         AS is_amended_to_met, ARRAY(SELECT DISTINCT entered_by FROM said) AS parties",
+    );
+    Ok(query.bind::<SqlUuid, _>(deviation).get_result(conn).await?)
+}
+
+/// A deviation whose product was cooked again, with who signed that it should be.
+#[derive(QueryableByName)]
+pub struct Recooked {
+    #[diesel(sql_type = SqlUuid)]
+    pub id: Uuid,
+    #[diesel(sql_type = Text)]
+    pub signed_by_name: String,
+}
+
+/// Deviations of a check on any of these lots that were to be cooked again, and now each of their
+/// lots has met the check since the closing.
+pub async fn recooked(
+    conn: &mut AsyncPgConnection,
+    (plan, check): (Uuid, &str),
+    lots: &[Uuid],
+) -> Result<Vec<Recooked>, Failure> {
+    let query = sql_query(
+        "SELECT d.id, e.entered_by_name AS signed_by_name FROM haccp.deviation AS d \
+         JOIN haccp.deviation_end AS e ON e.deviation = d.id AND e.disposition = 'recook' \
+         WHERE d.plan = $1 AND d.check_code = $2 AND EXISTS (SELECT 1 FROM haccp.deviation_lot \
+         WHERE deviation = d.id AND lot = ANY($3)) \
+         AND NOT EXISTS (SELECT 1 FROM haccp.deviation_lot AS named WHERE named.deviation = d.id \
+         AND NOT EXISTS (SELECT 1 FROM haccp.reading_lot AS link JOIN haccp.reading AS r \
+         ON r.id = link.reading WHERE link.lot = named.lot AND r.plan = d.plan \
+         AND r.check_code = d.check_code AND r.verdict = 'PASS' AND r.supersedes IS NULL \
+         AND r.observed_at > e.recorded_at) \
+         AND NOT EXISTS (SELECT 1 FROM haccp.judgement_lot AS link JOIN haccp.judgement AS j \
+         ON j.id = link.judgement WHERE link.lot = named.lot AND j.plan = d.plan \
+         AND j.check_code = d.check_code AND j.verdict = 'PASS' \
+         AND j.observed_at > e.recorded_at))",
+    );
+    let query =
+        query.bind::<SqlUuid, _>(plan).bind::<Text, _>(check).bind::<Array<SqlUuid>, _>(lots);
+    Ok(query.load(conn).await?)
 }

@@ -3,6 +3,7 @@
 
 use diesel::prelude::*;
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
+use jiff::civil::Date;
 use jiff_diesel::{Timestamp, ToDiesel as _};
 use platform::error::{Failure, Kind};
 use platform::pages::Page;
@@ -13,6 +14,9 @@ use uuid::Uuid;
 use crate::schema::{lot_bound, plan, plan_in_force};
 use crate::shape::plans::{Approval, check_approval, content, entry, form};
 use crate::store::drafts;
+
+/// How many days after its making haccp may have been told of a lot.
+const TOLD_WITHIN_DAYS: i64 = 3;
 
 /// A version of a plan.
 #[derive(Clone, Debug, Queryable, Selectable, Insertable)]
@@ -136,9 +140,15 @@ pub async fn bind(
     conn: &mut AsyncPgConnection,
     lot: Uuid,
     (plan, version): (Uuid, i32),
+    day: Date,
 ) -> Result<(), Failure> {
     diesel::insert_into(lot_bound::table)
-        .values((lot_bound::lot.eq(lot), lot_bound::plan.eq(plan), lot_bound::version.eq(version)))
+        .values((
+            lot_bound::lot.eq(lot),
+            lot_bound::plan.eq(plan),
+            lot_bound::version.eq(version),
+            lot_bound::bound_on.eq(day.to_diesel()),
+        ))
         .on_conflict_do_nothing()
         .execute(conn)
         .await?;
@@ -169,4 +179,28 @@ pub async fn may_use(
         .bind::<diesel::sql_types::Array<diesel::sql_types::Uuid>, _>(lots);
     let found: May = query.get_result(conn).await?;
     Ok(found.may)
+}
+
+/// Lots that may have been made on a day: haccp was told of them on that day or soon after. Of lots
+/// from before that was kept nothing is known, so they are asked about too.
+pub async fn bound_on(
+    conn: &mut AsyncPgConnection,
+    day: Date,
+    page: &Page,
+) -> Result<Vec<Uuid>, Failure> {
+    let after = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::nil());
+    let last = day.saturating_add(jiff::Span::new().days(TOLD_WITHIN_DAYS));
+    let lots = lot_bound::table
+        .filter(lot_bound::lot.gt(after))
+        .filter(
+            lot_bound::bound_on
+                .between(day.to_diesel(), last.to_diesel())
+                .or(lot_bound::bound_on.is_null()),
+        )
+        .order(lot_bound::lot.asc())
+        .limit(page.fetch())
+        .select(lot_bound::lot)
+        .load(conn)
+        .await?;
+    Ok(lots)
 }

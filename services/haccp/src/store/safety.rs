@@ -8,7 +8,7 @@ use platform::error::Failure;
 use platform::outbox::Outbox;
 use uuid::Uuid;
 
-use super::deviations;
+use super::{deviations, holds};
 use crate::shape::follows::{Follows, LessSafe};
 
 /// The method by which genealogy is told what is less safe.
@@ -55,6 +55,9 @@ pub async fn follow(
 ) -> Result<(), Failure> {
     match follows {
         Follows::Nothing => Ok(()),
+        Follows::MayEndHold { check: (plan, code), lots } => {
+            holds::end_recooked(conn, outbox, (*plan, code), lots).await
+        }
         Follows::LessSafe(less) => tell(conn, outbox, less).await,
         Follows::Opens(opening) => deviations::open(conn, outbox, opening).await,
     }

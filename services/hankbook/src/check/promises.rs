@@ -24,29 +24,46 @@ const PROVED: &str = "CASE WHEN leaf.hash = sha256('\\x00'::bytea || \
     convert_to(leaf.entry, 'UTF8')) THEN leaf.entry::jsonb END";
 
 /// Every state table with its replay: a new one without a promise breaks the first of them.
-const STATE: [(&str, &str); 6] = [
+const STATE: [(&str, &str); 7] = [
     (
         "every state table is compared here",
         "SELECT t.name AS what FROM (SELECT format('%I.%I', n.nspname, c.relname) AS name, c.oid \
          FROM pg_class AS c JOIN pg_namespace AS n ON n.oid = c.relnamespace \
          WHERE c.relkind IN ('r', 'p')) AS t \
          WHERE obj_description(t.oid, 'pg_class') LIKE 'state:%' AND t.name NOT IN \
-         ('genealogy.lot_on_hand', 'genealogy.lot_safety', 'haccp.plan_in_force', \
+         ('genealogy.lot_on_hand', 'genealogy.lot_safety', 'genealogy.case_state', 'haccp.plan_in_force', \
          'haccp.lot_bound', 'identity.person_in_force')",
     ),
     (
-        "on hand is the received mass of each lot",
-        "SELECT format('lot %s: %s g on hand, %s g by its record', coalesce(lot.id, state.lot), \
-         coalesce(state.on_hand_g::text, 'no'), coalesce(lot.mass_g::text, 'no')) AS what \
-         FROM genealogy.lot FULL JOIN genealogy.lot_on_hand AS state ON state.lot = lot.id \
-         WHERE state.on_hand_g IS DISTINCT FROM lot.mass_g",
+        "on hand is the mass of each lot less what was used, destroyed and shipped of it",
+        "WITH gone AS (SELECT lot, taken_g AS mass_g FROM genealogy.transformation_input \
+         UNION ALL SELECT lot, mass_g FROM genealogy.destruction \
+         UNION ALL SELECT link.lot, packed.mass_g FROM genealogy.shipment_case AS link \
+         JOIN genealogy.packed_case AS packed ON packed.serial = link.serial), \
+         replayed AS (SELECT lot.id AS lot, lot.mass_g - coalesce((SELECT sum(gone.mass_g) \
+         FROM gone WHERE gone.lot = lot.id), 0) AS mass_g FROM genealogy.lot) \
+         SELECT format('lot %s: %s g on hand, %s g by its records', lot, \
+         coalesce(state.on_hand_g::text, 'no'), coalesce(replayed.mass_g::text, 'no')) AS what \
+         FROM replayed FULL JOIN genealogy.lot_on_hand AS state USING (lot) \
+         WHERE state.on_hand_g IS DISTINCT FROM replayed.mass_g",
     ),
     (
-        "a safety version is 1 and one more for each deviation, hold and amendment of its lot",
-        // An amendment that opens a deviation counts once, as that deviation. The nil id is the
-        // plant's own row, which nothing raises yet.
+        "a case is destroyed where a record says so, and there alone",
+        "SELECT format('case %s: %s, %s by its records', serial, \
+         coalesce('destroyed by ' || state.destruction, 'not destroyed'), \
+         coalesce('destroyed by ' || link.destruction, 'not destroyed')) AS what \
+         FROM genealogy.case_state AS state FULL JOIN genealogy.destroyed_case AS link \
+         USING (serial) WHERE state.destruction IS DISTINCT FROM link.destruction",
+    ),
+    (
+        "a safety version is 1 and one more for each deviation, hold, amendment and added input",
+        // An amendment that opens a deviation counts once, as that deviation. An input that was
+        // added late counts for all that its transformation made. The nil id is the plant's own
+        // row, which nothing raises yet.
         "WITH counted AS (SELECT lot FROM haccp.deviation_lot \
          UNION ALL SELECT lot FROM genealogy.hold_lot \
+         UNION ALL SELECT lot.id FROM genealogy.input_added AS added \
+         JOIN genealogy.lot ON lot.made_by = added.transformation \
          UNION ALL SELECT link.lot FROM haccp.reading_lot AS link \
          JOIN haccp.reading AS amendment ON amendment.id = link.reading \
          WHERE amendment.supersedes IS NOT NULL AND NOT EXISTS \
@@ -132,20 +149,19 @@ pub fn promises(records: &[Record]) -> Vec<Promise> {
     all
 }
 
-/// A record and its leaf prove each other. Forms have only their first version so far.
+/// A record and its leaf prove each other. A form is its record's table with the form's number.
 fn leaves(records: &[Record]) -> Vec<Promise> {
-    let table = |Record { kind, key }: &Record| {
-        format!("SELECT '{kind}/1' AS form, {key} AS id FROM {kind}")
-    };
+    let table =
+        |Record { kind, key }: &Record| format!("SELECT '{kind}' AS kind, {key} AS id FROM {kind}");
     let rows = records.iter().map(table).collect::<Vec<_>>().join(" UNION ALL ");
+    let is_form = "leaf.form ~ ('^' || record.kind || '/[1-9]$')";
     let with_leaf = format!(
-        "SELECT format('%s %s has no leaf', record.form, record.id) AS what FROM ({rows}) AS record \
-         WHERE NOT EXISTS (SELECT 1 FROM audit.leaf WHERE leaf.id = record.id \
-         AND leaf.form = record.form)"
+        "SELECT format('%s %s has no leaf', record.kind, record.id) AS what FROM ({rows}) AS record \
+         WHERE NOT EXISTS (SELECT 1 FROM audit.leaf WHERE leaf.id = record.id AND {is_form})"
     );
     let with_row = format!(
         "SELECT format('leaf %s of form %s has no record', leaf.id, leaf.form) AS what \
-         FROM audit.leaf LEFT JOIN ({rows}) AS record ON record.id = leaf.id AND record.form = leaf.form \
+         FROM audit.leaf LEFT JOIN ({rows}) AS record ON record.id = leaf.id AND {is_form} \
          WHERE record.id IS NULL"
     );
     let hashes = "SELECT format('leaf %s of form %s', leaf.id, leaf.form) AS what \
@@ -167,21 +183,66 @@ fn leaves(records: &[Record]) -> Vec<Promise> {
             name: "every link is in its record's entry, and none is missing",
             differs: links(),
         },
+        Promise {
+            name: "every lot has what it was made of, as the entries say",
+            differs: inputs(),
+        },
         Promise { name: "every reading's row says what its entry says", differs: readings() },
     ]
 }
 
+/// Lists of an entry, each with the links that must be the same: the record's kind, the member of
+/// its entry, the table of links with its record's column and the column of what it names.
+const LINKS: [(&str, &str, &str, &str, &str); 7] = [
+    ("haccp.reading", "lots", "haccp.reading_lot", "reading", "lot"),
+    ("haccp.deviation", "lots", "haccp.deviation_lot", "deviation", "lot"),
+    ("genealogy.hold", "lots", "genealogy.hold_lot", "hold", "lot"),
+    ("genealogy.open_item", "lots", "genealogy.open_item_lot", "open_item", "lot"),
+    ("genealogy.transfer", "lots", "genealogy.transfer_lot", "transfer", "lot"),
+    ("genealogy.transfer", "pallets", "genealogy.transfer_pallet", "transfer", "pallet"),
+    ("genealogy.destruction", "cases", "genealogy.destroyed_case", "destruction", "serial"),
+];
+
 fn links() -> String {
+    let lists = LINKS.map(|(kind, member, ..)| format!("('{kind}', '{member}')")).join(", ");
+    let kept = LINKS.map(|(kind, member, table, record, named)| {
+        format!(
+            "SELECT '{kind}' AS kind, {record} AS id, '{member}' AS member, {named}::text AS named \
+             FROM {table}"
+        )
+    });
     format!(
-        "WITH said AS (SELECT leaf.form, leaf.id, lot.value::uuid AS lot FROM audit.leaf, \
-         jsonb_array_elements_text(({PROVED}) -> 'lots') AS lot WHERE leaf.form IN \
-         ('haccp.reading/1', 'haccp.deviation/1', 'genealogy.hold/1')), \
-         kept AS (SELECT 'haccp.reading/1' AS form, reading AS id, lot FROM haccp.reading_lot \
-         UNION ALL SELECT 'haccp.deviation/1', deviation, lot FROM haccp.deviation_lot \
-         UNION ALL SELECT 'genealogy.hold/1', hold, lot FROM genealogy.hold_lot) \
-         SELECT format('%s %s: lot %s stands only in the %s', form, id, lot, CASE WHEN \
-         said IS NULL THEN 'links' ELSE 'entry' END) AS what \
-         FROM said FULL JOIN kept USING (form, id, lot) WHERE said IS NULL OR kept IS NULL"
+        "WITH said AS (SELECT list.kind, leaf.id, list.member, named.value AS named \
+         FROM audit.leaf JOIN (VALUES {lists}) AS list (kind, member) \
+         ON leaf.form LIKE list.kind || '/%', \
+         jsonb_array_elements_text(({PROVED}) -> list.member) AS named), kept AS ({kept}) \
+         SELECT format('%s %s: %s %s stands only in the %s', kind, id, rtrim(member, 's'), named, \
+         CASE WHEN said IS NULL THEN 'links' ELSE 'entry' END) AS what \
+         FROM said FULL JOIN kept USING (kind, id, member, named) \
+         WHERE said IS NULL OR kept IS NULL",
+        kept = kept.join(" UNION ALL ")
+    )
+}
+
+/// What a transformation used, with its masses, stands in the entry of the record that says so;
+/// what it made names it.
+fn inputs() -> String {
+    format!(
+        "WITH said AS (SELECT leaf.id, input.value ->> 'lot' AS lot, \
+         input.value -> 'mass' ->> 'g' AS mass_g, input.value ->> 'taken_g' AS taken_g \
+         FROM audit.leaf, jsonb_array_elements(({PROVED}) -> 'inputs') AS input WHERE leaf.form \
+         IN ('genealogy.transformation/1', 'genealogy.input_added/1')), \
+         kept AS (SELECT record AS id, lot::text, mass_g, taken_g \
+         FROM genealogy.transformation_input) \
+         SELECT format('record %s: input %s', id, lot) AS what FROM said FULL JOIN kept \
+         USING (id, lot) WHERE said IS NULL OR kept IS NULL \
+         OR (said.mass_g::numeric, said.taken_g::numeric) \
+         IS DISTINCT FROM (kept.mass_g, kept.taken_g) \
+         UNION ALL SELECT format('lot %s was made by %s, which is no record', id, made_by) \
+         FROM genealogy.lot WHERE made_by IS NOT NULL \
+         AND NOT EXISTS (SELECT 1 FROM genealogy.transformation AS made WHERE made.id = made_by) \
+         AND NOT EXISTS (SELECT 1 FROM genealogy.opening_statement AS made \
+         WHERE made.id = made_by)"
     )
 }
 

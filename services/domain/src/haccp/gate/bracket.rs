@@ -10,7 +10,7 @@ use super::question::{
 };
 use super::{Facts, words};
 
-/// Challenges of a device at a place, the first first; of several at one time the worst first.
+/// Challenges of a device at a place, the first first.
 type Challenged<'q> = HashMap<(usize, &'q str), Vec<&'q Challenge>>;
 
 /// How a case stands to a bracket check.
@@ -120,7 +120,7 @@ fn by_place(question: &Question) -> Challenged<'_> {
         found.entry((challenge.place, challenge.device.as_str())).or_default().push(challenge);
     }
     for challenges in found.values_mut() {
-        challenges.sort_by_key(|challenge| (challenge.at, challenge.is_good));
+        challenges.sort_by_key(|challenge| challenge.at);
     }
     found
 }
@@ -137,7 +137,7 @@ fn disposition(question: &Question, challenge: &Challenge) -> Option<Disposition
     }
 }
 
-/// The last passing counts; of several at one time all do.
+/// The last passing counts, and the next challenge; of several at one time all do.
 fn proof(question: &Question, challenged: &Challenged, check: &Check, case: &Case) -> Proof {
     let Some(last) = case.passings.iter().map(|passing| passing.1).max() else {
         return Proof::NeverPassed;
@@ -146,12 +146,13 @@ fn proof(question: &Question, challenged: &Challenged, check: &Check, case: &Cas
     let proofs = passings.map(|&(place, at)| {
         let at_place = challenged.get(&(place, check.device.as_str()));
         let at_place = at_place.map_or(&[][..], Vec::as_slice);
-        let next = at_place.partition_point(|challenge| challenge.at < at);
-        match at_place.get(next) {
-            None => Proof::Waiting,
-            Some(challenge) if challenge.is_good => Proof::Proved,
-            Some(challenge) => failed(question, challenge, (place, at)),
-        }
+        let first = at_place.partition_point(|challenge| challenge.at < at);
+        let next = at_place[first..].iter().take_while(|one| one.at == at_place[first].at);
+        let proofs = next.map(|one| match one.is_good {
+            true => Proof::Proved,
+            false => failed(question, one, (place, at)),
+        });
+        proofs.max().unwrap_or(Proof::Waiting)
     });
     proofs.max().unwrap_or(Proof::NeverPassed)
 }

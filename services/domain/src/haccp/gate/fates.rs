@@ -41,6 +41,15 @@ pub(super) struct Named {
     pub(super) closed_at: Option<At>,
 }
 
+impl Named {
+    /// Whether its fate answers a finding that came to be known as it stands at this time: who
+    /// released it, or said that it was recorded wrongly, must have known it.
+    pub(super) fn speaks_for(&self, known: At) -> bool {
+        let is_signed_on_it = matches!(self.fate, Fate::Released | Fate::RecordedWrongly);
+        !is_signed_on_it || self.closed_at.is_some_and(|closed| closed >= known)
+    }
+}
+
 /// The deviations that name the lot whole: those said to, and those its own findings opened.
 pub(super) fn of(question: &Question, lot: usize) -> Vec<Named> {
     let facts = &question.lots[lot];

@@ -124,12 +124,7 @@ pub(super) fn of_check(question: &Question, lot: &Lot, at: usize, named: &[Named
     let check = &plan.checks[at];
     let findings: Vec<&Finding> = lot.findings.iter().filter(|found| found.check == at).collect();
     let last = findings.iter().map(|found| found.at).max();
-    let unmet: Vec<&Finding> = findings
-        .iter()
-        .copied()
-        .filter(|found| found.verdict != Verdict::Pass)
-        .filter(|found| counts(check.kind, found, last))
-        .collect();
+    let unmet = unmet(lot, at, check.kind);
     let gaps: Vec<&Gap> = lot.gaps.iter().filter(|gap| gap.check == at).collect();
     let mut answers: Vec<Answer> = unmet.iter().map(|found| asked.finding(found)).collect();
     answers.extend(gaps.iter().map(|gap| asked.gap(gap)));
@@ -150,6 +145,16 @@ pub(super) fn of_check(question: &Question, lot: &Lot, at: usize, named: &[Named
         _ => State::Met,
     };
     asked.judged(state, answers, is_stale)
+}
+
+/// The findings of a check that count and are not met, answered or not.
+pub(super) fn unmet(lot: &Lot, at: usize, kind: Kind) -> Vec<&Finding> {
+    let findings = lot.findings.iter().filter(|found| found.check == at);
+    let last = findings.clone().map(|found| found.at).max();
+    findings
+        .filter(|found| found.verdict != Verdict::Pass)
+        .filter(|found| counts(kind, found, last))
+        .collect()
 }
 
 /// Of a limit that is to be reached the last finding counts, and whatever opened a deviation.
@@ -192,7 +197,7 @@ impl Asked<'_> {
 
     fn finding(&self, found: &Finding) -> Answer {
         let opened = self.named.iter().find(|named| Some(named.deviation) == found.deviation);
-        if let Some(opened) = opened {
+        if let Some(opened) = opened.filter(|opened| opened.speaks_for(found.known_at)) {
             return settled(opened.fate);
         }
         let is_undetermined = found.verdict == Verdict::Undetermined;

@@ -89,7 +89,10 @@ impl<'f, 'q> Route<'f, 'q> {
     }
 
     fn before(&self, kind: LotKind) -> usize {
-        let is_before = |&&step: &&usize| rank(self.plan.steps[step].on) < rank(kind);
+        let is_before = |&&step: &&usize| {
+            let on = rank(self.plan.steps[step].on);
+            on > 0 && on < rank(kind)
+        };
         self.steps.iter().take_while(is_before).count()
     }
 
@@ -227,7 +230,7 @@ fn passes(plan: &Plan, step: usize, version: &Plan) -> Passes {
     if missing.is_empty() { Passes::AsItsChecks } else { Passes::ByHand(missing) }
 }
 
-/// Kinds in the order of making; what is none of them comes before all.
+/// Kinds in the order of making; 0 is none of them.
 fn rank(kind: LotKind) -> u8 {
     match kind {
         LotKind::Finished => 3,

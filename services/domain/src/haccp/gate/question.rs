@@ -279,10 +279,13 @@ pub enum Review {
     NotAsked,
     /// Nobody has reviewed this closure as it stands: none, or one that something has made void.
     Missing,
-    /// It was reviewed as it stands, but for these cases.
+    /// The closure with its versions is the one that was reviewed.
     Signed {
-        /// Serials.
+        /// Serials of cases that it does not cover.
         excepted: Vec<String>,
+        /// What was not met when it was signed, as `gate::unmet` named it then: what names no lot
+        /// (a challenge, an instrument) changes no version of a closure, and was not reviewed.
+        seen: Vec<String>,
     },
 }
 

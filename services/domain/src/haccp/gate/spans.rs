@@ -7,8 +7,32 @@ use super::fates::Fate;
 use super::question::{At, Closing, Concerns, Deviation, Disposition, Obstacle};
 use super::{Facts, words};
 
+/// Cases of a ship that passed in the span of a deviation.
+pub(super) struct Concerned {
+    pub(super) deviation: usize,
+    pub(super) ship: usize,
+    /// By their place in the ship, in order.
+    pub(super) cases: Vec<usize>,
+}
+
 /// One obstacle a ship and span, with the cases that passed in it.
 pub(super) fn obstacles(facts: &Facts) -> Vec<Obstacle> {
+    let mut found = Vec::new();
+    for concerned in concerned(facts) {
+        let deviation = &facts.question.deviations[concerned.deviation];
+        let Some(fate) = fate(deviation) else { continue };
+        let shipped = &facts.question.ships[concerned.ship];
+        let serials = concerned.cases.into_iter().map(|case| shipped.cases[case].serial.clone());
+        let mut obstacle = words::span(deviation, fate, serials.collect());
+        obstacle.lot = shipped.lot;
+        obstacle.ships = vec![concerned.ship];
+        found.push(obstacle);
+    }
+    found
+}
+
+/// The cases of each ship that passed in the span of each deviation, open or closed.
+pub(super) fn concerned(facts: &Facts) -> Vec<Concerned> {
     let mut passings: HashMap<usize, Vec<(At, usize, usize)>> = HashMap::new();
     for (ship, shipped) in facts.question.ships.iter().enumerate() {
         for (case, of) in shipped.cases.iter().enumerate() {
@@ -19,28 +43,19 @@ pub(super) fn obstacles(facts: &Facts) -> Vec<Obstacle> {
     }
     passings.values_mut().for_each(|at_place| at_place.sort_unstable());
     let mut found = Vec::new();
-    for (at, deviation) in facts.question.deviations.iter().enumerate() {
-        let (Concerns::Span { place, from, to }, Some(fate)) =
-            (deviation.concerns, fate(deviation))
-        else {
-            continue;
-        };
+    for (deviation, of) in facts.question.deviations.iter().enumerate() {
+        let Concerns::Span { place, from, to } = of.concerns else { continue };
         let at_place = passings.get(&place).map_or(&[][..], Vec::as_slice);
         let first = at_place.partition_point(|passing| from.is_some_and(|from| passing.0 <= from));
         let end = at_place.partition_point(|passing| passing.0 <= to);
-        let mut concerned: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+        let mut ships: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
         for &(_, ship, case) in at_place.get(first..end).unwrap_or_default() {
-            concerned.entry(ship).or_default().push(case);
+            ships.entry(ship).or_default().push(case);
         }
-        for (ship, mut cases) in concerned {
+        for (ship, mut cases) in ships {
             cases.sort_unstable();
             cases.dedup();
-            let shipped = &facts.question.ships[ship];
-            let serials = cases.into_iter().map(|case| shipped.cases[case].serial.clone());
-            let mut obstacle = words::span(&facts.question.deviations[at], fate, serials.collect());
-            obstacle.lot = shipped.lot;
-            obstacle.ships = vec![ship];
-            found.push(obstacle);
+            found.push(Concerned { deviation, ship, cases });
         }
     }
     found

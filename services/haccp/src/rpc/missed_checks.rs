@@ -1,0 +1,67 @@
+//! Missed checks that other evidence covers, signed by QA.
+//! It never takes evidence that has not met the limit, or that has a gap.
+
+use std::sync::Arc;
+
+use platform::caller::Call;
+use platform::error::Failure;
+use tonic::{Request, Response, Status};
+use wire::v1;
+
+use super::deviations::lots_fault;
+use crate::Haccp;
+use crate::plans::not_in_force;
+use crate::shape::missed_checks::{check, cover_in, judge, missed_out};
+use crate::store::missed_checks::{MISSED, evidence, find};
+use crate::store::plans::may_use;
+use crate::store::rows::{self, Record};
+
+/// Covers a missed check.
+pub async fn cover(
+    service: &Haccp,
+    request: Request<v1::CoverMissedCheckRequest>,
+) -> Result<Response<v1::MissedCheck>, Status> {
+    let call = Call::of(request.extensions())?;
+    let new = cover_in(&call, &service.house.plant, request.get_ref())?;
+    let plan = service.plan(new.plan.0, new.plan.1).await?;
+    let check = check(&new, &plan)?.clone();
+    let tickets = service.house.tickets.clone();
+    let work = Arc::new((call, new, check));
+    let row = service
+        .db
+        .write("haccp.cover_missed_check", move |conn| {
+            let (work, tickets) = (work.clone(), tickets.clone());
+            Box::pin(async move {
+                let (call, new, check) = &*work;
+                if rows::known(conn, MISSED, &new.stamp).await? {
+                    return find(conn, new.stamp.id).await;
+                }
+                if !may_use(conn, (new.plan.0, new.plan.1), &new.lots).await? {
+                    return Err(not_in_force(new.plan.0, new.plan.1));
+                }
+                let shown = evidence(conn, new.evidence, (new.plan.0, &check.code)).await?;
+                if shown.racks.is_empty() {
+                    let text = "must be a load of the plant";
+                    return Err(Failure::fault("evidence", new.evidence, text));
+                }
+                judge(new, check, &shown)?;
+                let ticket = tickets.redeem(call, &new.stamp.subject)?;
+                let (columns, entry) = new.record(&ticket);
+                let record = Record {
+                    table: MISSED,
+                    form: "haccp.missed_check/1",
+                    stamp: new.stamp.clone(),
+                    moments: None,
+                    columns,
+                    entry,
+                };
+                rows::insert(conn, &record).await?;
+                let links = ("haccp.missed_check_lot", "missed_check");
+                rows::link(conn, links, new.stamp.id, &new.lots).await?;
+                find(conn, new.stamp.id).await
+            })
+        })
+        .await
+        .map_err(|failure| lots_fault(failure, "missed_check_lot_lot_fkey"))?;
+    Ok(Response::new(missed_out(row)))
+}
