@@ -6,3 +6,4 @@ mod doors;
 mod file;
 mod scene;
 mod visitor;
+mod work;

@@ -5,7 +5,10 @@ mod answer;
 mod asked;
 mod assets;
 mod chart;
+mod deviations;
+mod forms;
 mod guard;
+mod holds;
 mod home;
 mod key;
 mod language;
@@ -13,9 +16,14 @@ mod layout;
 mod lot_file;
 mod lots;
 mod methods;
+mod open_items;
 mod password;
+mod people;
+mod reading;
 mod refresh;
+mod review;
 mod session;
+mod shipment_check;
 mod shown;
 mod sign_in;
 mod visit;
@@ -118,6 +126,18 @@ impl Pages {
             (Verb::Get, []) => home::show(&visit).await,
             (Verb::Get, ["lots"]) => lots::list(&visit).await,
             (Verb::Get, ["lots", lot]) => lot_file::show(&visit, lot).await,
+            (Verb::Get, ["reading"]) => reading::choose_lot(&visit).await,
+            (Verb::Get, ["reading", lot]) => reading::choose_check(&visit, lot).await,
+            (_, ["reading", lot, check]) => reading::enter(&visit, lot, check).await,
+            (Verb::Get, ["readings", id]) => reading::result(&visit, id).await,
+            (Verb::Get, ["open-items"]) => open_items::show(&visit).await,
+            (Verb::Get, ["deviations"]) => deviations::list(&visit).await,
+            (_, ["deviations", id]) => deviations::one(&visit, id).await,
+            (_, ["holds"]) => holds::list(&visit).await,
+            (_, ["holds", id]) => holds::one(&visit, id).await,
+            (_, ["review"]) => review::answer(&visit).await,
+            (Verb::Get, ["shipment-check"]) => shipment_check::show(&visit).await,
+            (Verb::Get, ["people"]) => people::list(&visit).await,
             _ => Err(Problem::new(Kind::VerbNotAllowed, "")),
         }
     }
@@ -133,8 +153,25 @@ impl Pages {
 
 /// True for a path that some page has, whatever the verb.
 fn is_page(segments: &[&str]) -> bool {
-    matches!(
-        segments,
-        [] | ["sign-in" | "sign-out" | "language" | "password" | "lots"] | ["lots", _]
-    )
+    const ALONE: [&str; 12] = [
+        "sign-in",
+        "sign-out",
+        "language",
+        "password",
+        "lots",
+        "reading",
+        "open-items",
+        "deviations",
+        "holds",
+        "review",
+        "shipment-check",
+        "people",
+    ];
+    match segments {
+        [] => true,
+        [one] => ALONE.contains(one),
+        ["lots" | "deviations" | "holds" | "reading" | "readings", _] => true,
+        ["reading", _, _] => true,
+        _ => false,
+    }
 }

@@ -66,7 +66,6 @@ open-deviations = Open deviations
 no-open-deviations = No deviation is open.
 standing-holds = Holds that stand
 no-standing-holds = Nothing is on hold.
-placed-by = Placed by { $name }
 newest-lots = Newest lots
 all-lots = All lots
 lot-file = Lot file
@@ -290,3 +289,128 @@ log-signed-at = Signed at
 log-root = Root
 log-key = Key
 log-bundle = The lot’s records with their proofs, to be checked without this service: { $path }
+
+## Forms that are signed
+
+signature = Your signature
+signature-says = With your password you sign:
+signature-password = Your password, for this one signature
+note-if-any = Note, if there is one
+
+## Deviations and holds
+
+deviation = Deviation
+deviation-title = Deviation of { $check }
+only-open = Only what is open
+closed-too = Closed ones too
+opened-at = Opened
+its-lots = Its lots
+only-qa-closes = Only QA can close it, with a signature.
+close-deviation = Close this deviation
+four-parts = The four parts of a corrective action: 9 CFR 417.3(a).
+disposition-support = How it keeps harmful product from commerce, with the support
+evidence-if-wrong = Only for “recorded wrongly”: what shows that the first record was wrong
+signs-closing = I have found the cause, the point is under control, it will not happen again, and nothing harmful enters commerce.
+hold = Hold
+reason-of-hold = Reason
+its-end = Its end
+ends-with-deviation = Ends with its deviation
+end-hold = End this hold
+end-why = Why it may end
+only-qa-ends = Only QA can end it, with a signature.
+signs-end-of-hold = I have looked at what this hold covers, and it may be used and shipped again.
+place-hold = Put on hold
+hold-why = Put this lot on hold, because
+
+## Entering a reading
+
+enter-reading = Enter a reading
+reading-of = Reading of lot { $code }
+which-check = Which check?
+no-check-to-read = Its plan has no check that a reading answers. Challenges and cooks are recorded elsewhere.
+at-least = at least { $value }
+at-most = at most { $value }
+judged-by-bound = This lot is bound to version { $version } of its plan, which is no longer in force and cannot be shown here. The reading is judged by that version.
+value-in = Value { $number } in { $unit }
+plausible = As the instrument shows it, with a point: between { $low } and { $high }.
+unit-is = As the instrument shows it, with a point, in { $unit }.
+unlikely-value = No instrument of a plant shows such a value. Look again: is the point where it belongs?
+sure-value = Yes, this is what it showed.
+record-reading = Record
+one-more-value = One more value
+keypad = Keypad
+key-back = ← Back
+reading-title = Reading of { $check }
+recorded-before = This form was recorded before. What stands is shown here, and nothing new was recorded.
+what-next = What to do next
+next-reading = Next reading
+next-go-on = Go on. Nothing else is to be done for this reading.
+next-apart = Keep the product apart. Its lots go on hold: do not use or ship them.
+next-tell-qa = Tell QA: a deviation is open.
+next-no-heal = A later good reading does not close it.
+next-not-met = It is not met. Tell the supervisor; where the step still runs, go on with it and read again.
+next-undetermined = It could not be judged, and counts as not met. Look at the reasons above and read again.
+
+## Open items
+
+open-items = Open items
+show-day = Show this day
+checks-of-day = Checks of lots made on { $day }
+no-open-items = Nothing is open for the lots of this day.
+no-broken-facts = No fact that broke a rule is open.
+stops-shipping = stops shipping
+mark-deviation = deviation open
+mark-clock-off = clock was off
+mark-late = late
+
+## Review
+
+review = Review
+review-signed = Your review is signed.
+nothing-finished = No finished lot is there to review.
+proved-items = { $count ->
+    [0] Its plans demand no check.
+    [one] 1 check was judged.
+   *[other] { $count } checks were judged.
+}
+look-at-all = Look at all of them
+i-looked-at = I have looked at { $code } as it is shown here
+sign-review = Sign the review
+signs-review = I have reviewed the records of these lots and of all that they came of; they are complete.
+mark-to-review = ready for review
+mark-not-ready = not ready
+
+## Shipment check
+
+shipment-check = Shipment check
+shipment-check-means = Says whether pallets may leave now. It ships nothing: the shipment is judged again when it is recorded.
+pallet-ids = Pallet ids, as scanned: one on each line
+check-pallets = Check
+pallets-held = { $held ->
+    [0] All { $all } may leave now.
+   *[other] { $held } of { $all } may not leave now.
+}
+pallet = Pallet { $label }
+clear-cases = Cases that could leave if the others were taken off:
+mark-clear = clear
+mark-not-clear = not clear
+
+## People
+
+people = People
+person = Person
+roles = Roles
+language = Language
+in-use = in use
+not-in-use = not in use
+role-operator = Operator
+role-supervisor = Supervisor
+role-qa = QA
+role-manager = Manager
+role-developer = Product developer
+role-sanitation = Sanitation
+role-maintenance = Maintenance
+role-dock = Dock
+role-inspector = Inspector
+role-device = Device
+role-administrator = Administrator

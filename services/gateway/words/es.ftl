@@ -66,7 +66,6 @@ open-deviations = Desviaciones abiertas
 no-open-deviations = No hay ninguna desviación abierta.
 standing-holds = Retenciones en pie
 no-standing-holds = No hay nada retenido.
-placed-by = Puesta por { $name }
 newest-lots = Lotes más nuevos
 all-lots = Todos los lotes
 lot-file = Expediente del lote
@@ -290,3 +289,128 @@ log-signed-at = Firmado
 log-root = Raíz
 log-key = Clave
 log-bundle = Los registros del lote con sus pruebas, para comprobarlos sin este servicio: { $path }
+
+## Formularios que se firman
+
+signature = Su firma
+signature-says = Con su contraseña usted firma:
+signature-password = Su contraseña, para esta única firma
+note-if-any = Nota, si la hay
+
+## Desviaciones y retenciones
+
+deviation = Desviación
+deviation-title = Desviación de { $check }
+only-open = Solo lo abierto
+closed-too = También las cerradas
+opened-at = Abierta
+its-lots = Sus lotes
+only-qa-closes = Solo Calidad puede cerrarla, con firma.
+close-deviation = Cerrar esta desviación
+four-parts = Las cuatro partes de una acción correctiva: 9 CFR 417.3(a).
+disposition-support = Cómo impide que producto dañino llegue al comercio, con el respaldo
+evidence-if-wrong = Solo para «mal registrado»: qué demuestra que el primer registro estaba mal
+signs-closing = He encontrado la causa, el punto está bajo control, no volverá a ocurrir, y nada dañino entra al comercio.
+hold = Retención
+reason-of-hold = Motivo
+its-end = Su fin
+ends-with-deviation = Termina con su desviación
+end-hold = Terminar esta retención
+end-why = Por qué puede terminar
+only-qa-ends = Solo Calidad puede terminarla, con firma.
+signs-end-of-hold = He mirado lo que abarca esta retención, y se puede usar y enviar de nuevo.
+place-hold = Retener
+hold-why = Retener este lote, porque
+
+## Anotar una lectura
+
+enter-reading = Anotar una lectura
+reading-of = Lectura del lote { $code }
+which-check = ¿Qué control?
+no-check-to-read = Su plan no tiene ningún control que responda una lectura. Los desafíos y las cocciones se registran en otra parte.
+at-least = al menos { $value }
+at-most = como máximo { $value }
+judged-by-bound = Este lote está ligado a la versión { $version } de su plan, que ya no está en vigor y no se puede mostrar aquí. La lectura se juzga por esa versión.
+value-in = Valor { $number } en { $unit }
+plausible = Tal como lo muestra el instrumento, con punto: entre { $low } y { $high }.
+unit-is = Tal como lo muestra el instrumento, con punto, en { $unit }.
+unlikely-value = Ningún instrumento de una planta muestra tal valor. Mire otra vez: ¿está el punto en su sitio?
+sure-value = Sí, esto es lo que mostró.
+record-reading = Registrar
+one-more-value = Un valor más
+keypad = Teclado
+key-back = ← Borrar
+reading-title = Lectura de { $check }
+recorded-before = Este formulario ya se registró antes. Aquí se muestra lo que consta, y no se registró nada nuevo.
+what-next = Qué hacer ahora
+next-reading = Siguiente lectura
+next-go-on = Siga. No hay nada más que hacer por esta lectura.
+next-apart = Aparte el producto. Sus lotes quedan retenidos: no los use ni los envíe.
+next-tell-qa = Avise a Calidad: hay una desviación abierta.
+next-no-heal = Una lectura buena posterior no la cierra.
+next-not-met = No se cumple. Avise al supervisor; si el paso sigue en marcha, continúe y lea otra vez.
+next-undetermined = No se pudo juzgar, y cuenta como no cumplido. Mire los motivos de arriba y lea otra vez.
+
+## Pendientes
+
+open-items = Pendientes
+show-day = Mostrar este día
+checks-of-day = Controles de los lotes hechos el { $day }
+no-open-items = No hay nada pendiente para los lotes de este día.
+no-broken-facts = No queda pendiente ningún hecho que rompiera una regla.
+stops-shipping = detiene el envío
+mark-deviation = desviación abierta
+mark-clock-off = reloj desviado
+mark-late = tarde
+
+## Revisión
+
+review = Revisión
+review-signed = Su revisión está firmada.
+nothing-finished = No hay ningún lote terminado por revisar.
+proved-items = { $count ->
+    [0] Sus planes no exigen ningún control.
+    [one] Se juzgó 1 control.
+   *[other] Se juzgaron { $count } controles.
+}
+look-at-all = Mirarlos todos
+i-looked-at = He mirado { $code } tal como se muestra aquí
+sign-review = Firmar la revisión
+signs-review = He revisado los registros de estos lotes y de todo aquello de lo que vienen; están completos.
+mark-to-review = listo para revisar
+mark-not-ready = no está listo
+
+## Control de envío
+
+shipment-check = Control de envío
+shipment-check-means = Dice si las paletas pueden salir ahora. No envía nada: el envío se juzga de nuevo cuando se registra.
+pallet-ids = Identificadores de paletas, tal como se leen: uno en cada línea
+check-pallets = Comprobar
+pallets-held = { $held ->
+    [0] Las { $all } pueden salir ahora.
+   *[other] { $held } de { $all } no pueden salir ahora.
+}
+pallet = Paleta { $label }
+clear-cases = Cajas que podrían salir si se quitaran las otras:
+mark-clear = libre
+mark-not-clear = no está libre
+
+## Personas
+
+people = Personas
+person = Persona
+roles = Funciones
+language = Idioma
+in-use = en uso
+not-in-use = fuera de uso
+role-operator = Operario
+role-supervisor = Supervisor
+role-qa = Calidad
+role-manager = Gerente
+role-developer = Desarrollo de productos
+role-sanitation = Saneamiento
+role-maintenance = Mantenimiento
+role-dock = Muelle
+role-inspector = Inspector
+role-device = Aparato
+role-administrator = Administrador

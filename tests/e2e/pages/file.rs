@@ -45,7 +45,7 @@ async fn a_lot_is_found_by_its_code_and_its_file_tells_everything() {
         "America/New_York",
     ]);
     let open = visitor.get(&format!("/lots/{}", scene.open.lot)).await.expect(200);
-    open.says(&["1 hold stands", "its lots stay on hold until QA has closed it"]);
+    open.says(&["2 holds stand", "its lots stay on hold until QA has closed it"]);
     assert!(!open.text.contains("The door has an alarm"), "another lot's deviation");
     crew.plant.stop().await;
 }
@@ -73,7 +73,7 @@ async fn the_file_speaks_spanish_to_whom_it_should() {
     let mut visitor = Visitor::signed_in(&crew.plant, "q.ames", PASSWORD).await;
     visitor.post("/language", &[("language", "es"), ("back", "/")]).await.expect(303);
     let file = visitor.get(&format!("/lots/{}", scene.open.lot)).await.expect(200);
-    file.says(&["lang=\"es\"", "1 retención en pie", "El límite se basa en:", "Reloj simulado."]);
+    file.says(&["lang=\"es\"", "2 retenciones en pie", "El límite se basa en:", "Reloj simulado."]);
     file.says(&["<p lang=\"en\">44.6 [degF] is above"]);
     crew.plant.stop().await;
 }

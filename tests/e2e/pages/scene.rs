@@ -15,6 +15,14 @@ pub struct Scene {
     pub closed: Goods,
     /// The lot whose deviation is open.
     pub open: Goods,
+    /// A reading of it that was met.
+    pub met: String,
+    /// The reading that failed.
+    pub failed: String,
+    /// Its deviation.
+    pub deviation: String,
+    /// A hold that a person placed on it.
+    pub hold: String,
 }
 
 impl Scene {
@@ -34,10 +42,19 @@ impl Scene {
         crew.operator.client.post("/v1/lots", &open.lot_body()).await.ok();
         failed_and_closed(&crew, &closed).await;
         let operator = &crew.operator.client;
-        operator.post("/v1/readings", &open.reading("39.2")).await.ok();
-        operator.post("/v1/readings", &open.reading("44.6")).await.ok();
-        open.lot_with_holds(operator, 1).await;
-        Self { crew, closed, open }
+        let text = |answer: &serde_json::Value, name: &str| {
+            answer[name].as_str().expect("an id").to_owned()
+        };
+        let met = operator.post("/v1/readings", &open.reading("39.2")).await.ok();
+        let failed = operator.post("/v1/readings", &open.reading("44.6")).await.ok();
+        let reason = json!({
+            "id": new_id().to_string(), "lots": [open.lot], "reason": "A liner was torn"
+        });
+        let hold = crew.supervisor.client.post("/v1/holds", &reason).await.ok();
+        open.lot_with_holds(operator, 2).await;
+        let (met, hold) = (text(&met, "reading"), text(&hold, "hold"));
+        let (failed, deviation) = (text(&failed, "reading"), text(&failed, "deviation"));
+        Self { crew, closed, open, met, failed, deviation, hold }
     }
 }
 

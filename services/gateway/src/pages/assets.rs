@@ -9,18 +9,34 @@ use super::answer::Answer;
 
 const STYLE: &str = include_str!("../../assets/house.css");
 
-static STYLE_NAME: LazyLock<String> = LazyLock::new(|| {
-    let hash: String =
-        Sha256::digest(STYLE).iter().take(8).map(|byte| format!("{byte:02x}")).collect();
-    format!("house-{hash}.css")
-});
+const KEYPAD: &str = include_str!("../../assets/keypad.js");
+
+static STYLE_NAME: LazyLock<String> = LazyLock::new(|| named("house", STYLE, "css"));
+static KEYPAD_NAME: LazyLock<String> = LazyLock::new(|| named("keypad", KEYPAD, "js"));
+
+fn named(name: &str, text: &str, ending: &str) -> String {
+    let hash = Sha256::digest(text);
+    let hash: String = hash.iter().take(8).map(|byte| format!("{byte:02x}")).collect();
+    format!("{name}-{hash}.{ending}")
+}
 
 /// The path of the style sheet.
 pub fn style_path() -> String {
     format!("/assets/{}", *STYLE_NAME)
 }
 
+/// The path of the keypad's script.
+pub fn keypad_path() -> String {
+    format!("/assets/{}", *KEYPAD_NAME)
+}
+
 /// The file of a name.
 pub fn find(name: &str) -> Option<Answer> {
-    (name == *STYLE_NAME).then(|| Answer::file("text/css; charset=utf-8", STYLE))
+    match name {
+        name if name == *STYLE_NAME => Some(Answer::file("text/css; charset=utf-8", STYLE)),
+        name if name == *KEYPAD_NAME => {
+            Some(Answer::file("text/javascript; charset=utf-8", KEYPAD))
+        }
+        _ => None,
+    }
 }

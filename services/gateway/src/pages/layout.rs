@@ -11,7 +11,17 @@ use super::words::LANGUAGES;
 use crate::problem::Problem;
 
 /// The ways on, as path and message.
-const WAYS: [(&str, &str); 2] = [("/", "nav-today"), ("/lots", "nav-lots")];
+const WAYS: [(&str, &str); 9] = [
+    ("/", "nav-today"),
+    ("/lots", "nav-lots"),
+    ("/reading", "enter-reading"),
+    ("/open-items", "open-items"),
+    ("/deviations", "file-deviations"),
+    ("/holds", "file-holds"),
+    ("/review", "review"),
+    ("/shipment-check", "shipment-check"),
+    ("/people", "people"),
+];
 
 /// A page of a signed-in person, or of nobody yet.
 pub fn page(visit: &Visit, title: &str, body: Markup) -> Answer {

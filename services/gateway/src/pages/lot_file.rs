@@ -7,7 +7,7 @@ mod gather;
 mod judged;
 mod origin;
 mod readings;
-mod safety;
+pub mod safety;
 mod top;
 
 use maud::{Markup, html};

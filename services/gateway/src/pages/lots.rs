@@ -8,7 +8,7 @@ use wire::v1;
 use super::answer::Answer;
 use super::shown::{self, lot_link, mark};
 use super::visit::Visit;
-use super::{home, layout, methods};
+use super::{layout, methods};
 use crate::problem::Problem;
 
 /// Lots of one page.
@@ -31,7 +31,7 @@ pub async fn list(visit: &Visit) -> Result<Answer, Problem> {
     let title = words.say("lots");
     let body = html! {
         h1 { (title) }
-        (home::find(visit))
+        (find(visit, "/lots"))
         @if !code.is_empty() {
             p.fault role="alert" { (words.with("no-such-code", [("code", code.into())])) }
         } @else if answer.lots.is_empty() {
@@ -44,6 +44,19 @@ pub async fn list(visit: &Visit) -> Result<Answer, Problem> {
     let mut page = layout::page(visit, &title, body);
     page.status = if code.is_empty() { 200 } else { 404 };
     Ok(page)
+}
+
+/// The field in which a lot's code is typed or scanned.
+pub fn find(visit: &Visit, path: &str) -> Markup {
+    let words = visit.words;
+    html! {
+        form.find method="get" action=(path) role="search" {
+            label for="code" { (words.say("find-lot")) }
+            input id="code" name="code" autocomplete="off" autocapitalize="characters"
+                spellcheck="false" maxlength="40" value=(visit.asked.query.get("code"));
+            button type="submit" { (words.say("find")) }
+        }
+    }
 }
 
 fn further(visit: &Visit, token: &str, next: &str) -> Markup {

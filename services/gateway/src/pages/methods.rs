@@ -40,23 +40,42 @@ methods! {
     SIGN_OUT "/hankbook.v1.Identity/SignOut" SignOutRequest SignOutResponse;
     CHANGE_PASSWORD "/hankbook.v1.Identity/ChangePassword"
         ChangePasswordRequest ChangePasswordResponse;
+    CREATE_SIGNATURE "/hankbook.v1.Identity/CreateSignature"
+        CreateSignatureRequest SignatureTicket;
+    LIST_PEOPLE "/hankbook.v1.Identity/ListPeople" ListPeopleRequest ListPeopleResponse;
     GET_LOT "/hankbook.v1.Genealogy/GetLot" GetLotRequest Lot;
     LIST_LOTS "/hankbook.v1.Genealogy/ListLots" ListLotsRequest ListLotsResponse;
     LIST_HOLDS "/hankbook.v1.Genealogy/ListHolds" ListHoldsRequest ListHoldsResponse;
+    PLACE_HOLD "/hankbook.v1.Genealogy/PlaceHold" PlaceHoldRequest Hold;
+    END_HOLD "/hankbook.v1.Genealogy/EndHold" EndHoldRequest Hold;
     GET_TRANSFORMATION "/hankbook.v1.Making/GetTransformation"
         GetTransformationRequest Transformation;
     TRACE_LOT "/hankbook.v1.Making/TraceLot" TraceLotRequest Trace;
     LIST_LOT_ITEMS "/hankbook.v1.Making/ListLotItems" ListLotItemsRequest ListLotItemsResponse;
+    CHECK_SHIPMENT "/hankbook.v1.Shipping/CheckShipment"
+        CheckShipmentRequest CheckShipmentResponse;
     GET_PLAN "/hankbook.v1.Haccp/GetPlan" GetPlanRequest Plan;
     LIST_READINGS "/hankbook.v1.Haccp/ListReadings" ListReadingsRequest ListReadingsResponse;
+    RECORD_READING "/hankbook.v1.Haccp/RecordReading" RecordReadingRequest Reading;
+    GET_READING "/hankbook.v1.Haccp/GetReading" GetReadingRequest Reading;
+    GET_DEVIATION "/hankbook.v1.Haccp/GetDeviation" GetDeviationRequest Deviation;
+    CLOSE_DEVIATION "/hankbook.v1.Haccp/CloseDeviation" CloseDeviationRequest Deviation;
     LIST_DEVIATIONS "/hankbook.v1.Haccp/ListDeviations"
         ListDeviationsRequest ListDeviationsResponse;
     LIST_LOADS "/hankbook.v1.Cooking/ListLoads" ListLoadsRequest ListLoadsResponse;
     GET_LOAD_CURVES "/hankbook.v1.Cooking/GetLoadCurves" GetLoadCurvesRequest LoadCurves;
     GET_CLEARANCE "/hankbook.v1.Verification/GetClearance" GetClearanceRequest Clearance;
+    SIGN_REVIEW "/hankbook.v1.Verification/SignReview" SignReviewRequest Review;
+    LIST_OPEN_ITEMS "/hankbook.v1.Verification/ListOpenItems"
+        ListOpenItemsRequest ListOpenItemsResponse;
 }
 
 impl<Q: Message, A: Message + Default> Method<Q, A> {
+    /// As a signature names it: `hankbook.v1.Haccp/CloseDeviation`.
+    pub fn signed_name(&self) -> &'static str {
+        self.path.trim_start_matches('/')
+    }
+
     /// Asks the service that has the operation.
     pub async fn ask(
         &self,

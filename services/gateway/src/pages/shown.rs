@@ -86,10 +86,10 @@ pub fn verdict(visit: &Visit, verdict: Option<i32>) -> Markup {
 /// A mark: a shape, and the word beside it.
 pub fn mark(visit: &Visit, word: &str) -> Markup {
     let shape = match word {
-        "met" | "clear" | "closed" | "reviewed" => "✓",
-        "not-met" | "failed" => "✗",
+        "met" | "met-late" | "clear" | "closed" | "reviewed" => "✓",
+        "not-met" | "failed" | "not-clear" => "✗",
         "on-hold" => "■",
-        "open" | "missing" | "missed" => "▲",
+        "open" | "missing" | "missed" | "deviation" | "to-review" => "▲",
         "undetermined" | "not-judged" => "?",
         _ => "–",
     };

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use http::HeaderMap;
 use jiff::tz::TimeZone;
-use platform::caller::{KEY_HEADER, REQUEST_ID_HEADER};
+use platform::caller::{KEY_HEADER, REQUEST_ID_HEADER, TICKET_HEADER};
 use platform::error::Kind;
 use platform::records;
 use prost::Message;
@@ -13,7 +13,7 @@ use wire::v1;
 
 use super::Pages;
 use super::asked::Asked;
-use super::methods::{Method, put};
+use super::methods::{CREATE_SIGNATURE, Method, put};
 use super::session::Session;
 use super::words::{Language, Words};
 use crate::problem::Problem;
@@ -30,6 +30,14 @@ pub struct Whole<T> {
     pub rows: Vec<T>,
     /// True when there are more than were read.
     pub has_more: bool,
+}
+
+/// What a signature is about.
+pub struct Signing {
+    /// Kind and id of what is signed for.
+    pub subject: String,
+    /// The message that says what it means, as it stood beside the password.
+    pub meaning: &'static str,
 }
 
 /// A request of a browser.
@@ -95,6 +103,25 @@ impl Visit {
     ) -> Result<A, Problem> {
         let mut headers = self.headers();
         put(&mut headers, KEY_HEADER, &records::new_id().to_string());
+        method.ask(&self.pages.gateway, &question, headers).await
+    }
+
+    /// Asks a service for what is signed: the password of the form gives the ticket for this call.
+    pub async fn ask_signed<Q: Message, A: Message + Default>(
+        &self,
+        method: Method<Q, A>,
+        question: Q,
+        signing: Signing,
+    ) -> Result<A, Problem> {
+        let asked = v1::CreateSignatureRequest {
+            password: self.asked.form.raw("password").to_owned(),
+            method: method.signed_name().to_owned(),
+            subject: signing.subject,
+            meaning: self.words.say(signing.meaning),
+        };
+        let ticket = self.ask(CREATE_SIGNATURE, asked).await?;
+        let mut headers = self.headers();
+        put(&mut headers, TICKET_HEADER, &ticket.ticket);
         method.ask(&self.pages.gateway, &question, headers).await
     }
 

@@ -15,7 +15,7 @@ use uuid::Uuid;
 
 use super::holds;
 use crate::schema::{open_item, open_item_end, open_item_lot};
-use crate::shape::holds::{NewHold, Scope, subject};
+use crate::shape::holds::{Covers, NewHold, subject};
 use crate::shape::making::items::{NewAnswer, NewItem, answer_entry};
 use crate::shape::making::judge::Broken;
 
@@ -105,8 +105,8 @@ async fn hold(
         ..cause.clone()
     };
     let reason = format!("{what} {} was recorded as it happened: see its open items.", cause.id);
-    let new = NewHold { stamp, lots, reason, deviation: None, is_narrowed: false };
-    holds::place(conn, &new, &Scope::Whole).await?;
+    let new = NewHold { stamp, lots, reason, deviation: None, covers: Covers::Whole };
+    holds::place(conn, &new, None).await?;
     Ok(())
 }
 

@@ -6,6 +6,7 @@ use wire::v1;
 
 use super::gather::File;
 use super::{part, table};
+use crate::pages::holds::place_form;
 use crate::pages::shown::{self, mark};
 use crate::pages::visit::Visit;
 
@@ -21,7 +22,8 @@ pub fn deviations(visit: &Visit, file: &File) -> Markup {
     })
 }
 
-fn one(visit: &Visit, deviation: &v1::Deviation) -> Markup {
+/// One deviation with what was done about it.
+pub fn one(visit: &Visit, deviation: &v1::Deviation) -> Markup {
     let words = visit.words;
     let is_open = deviation.closed_at.is_empty();
     let class = if deviation.is_ccp { "is-ccp" } else { "is-other" };
@@ -62,21 +64,22 @@ fn closing(visit: &Visit, deviation: &v1::Deviation) -> Markup {
     }
 }
 
-/// Its holds.
+/// Its holds, and the form that places one.
 pub fn holds(visit: &Visit, file: &File) -> Markup {
     let words = visit.words;
-    part(visit, "file-holds", &file.holds, |found| {
-        if found.rows.is_empty() {
-            return html! { p { (words.say("no-holds")) } };
-        }
-        let columns = ["state", "reason", "scope", "placed", "ended"];
-        html! {
-            (table(visit, "file-holds", &columns, html! {
-                @for hold in &found.rows { (hold_row(visit, hold)) }
-            }))
+    let columns = ["state", "reason-of-hold", "scope", "placed", "ended"];
+    html! {
+        (part(visit, "file-holds", &file.holds, |found| html! {
+            @if found.rows.is_empty() { p { (words.say("no-holds")) } }
+            @else {
+                (table(visit, "file-holds", &columns, html! {
+                    @for hold in &found.rows { (hold_row(visit, hold)) }
+                }))
+            }
             (shown::more(visit, found.rows.len(), found.has_more))
-        }
-    })
+        }))
+        (place_form(visit, &file.lot.lot))
+    }
 }
 
 fn hold_row(visit: &Visit, hold: &v1::Hold) -> Markup {

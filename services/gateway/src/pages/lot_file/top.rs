@@ -26,6 +26,9 @@ pub fn shown(visit: &Visit, file: &File) -> Markup {
                 ])) }
             }
         }
+        p.ways.no-print {
+            a.button href={ "/reading/" (lot.lot) } { (words.say("enter-reading")) }
+        }
         p.asked { (words.say("file-as-of")) " "
             (shown::instant(visit, &visit.pages.gateway.keeper.clock.now().to_string())) ". "
             (words.say("file-paper")) }
