@@ -16,7 +16,7 @@ const NEWEST: i32 = 10;
 
 /// Shows the page.
 pub async fn show(visit: &Visit) -> Result<Answer, Problem> {
-    let newest =
+    let question =
         v1::ListLotsRequest { page_size: NEWEST, newest_first: true, ..Default::default() };
     let (open, standing, newest) = join!(
         deviations::read(visit, true),
