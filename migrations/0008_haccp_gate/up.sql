@@ -41,6 +41,8 @@ ALTER TABLE haccp.reading
     ADD COLUMN instrument uuid,
     ADD COLUMN instrument_check uuid REFERENCES haccp.instrument_check (id),
     ADD COLUMN correction numeric,
+    -- True: it raised the safety versions of its lots, without a deviation.
+    ADD COLUMN is_less_safe boolean NOT NULL DEFAULT false,
     -- Undetermined: its instrument had no good check.
     DROP CONSTRAINT reading_verdict_check,
     ADD CONSTRAINT reading_verdict_check CHECK (verdict IN ('PASS', 'FAIL', 'UNDETERMINED')),
@@ -265,6 +267,8 @@ CREATE TABLE haccp.review_lot (
     closure bytea NOT NULL CHECK (octet_length(closure) = 32),
     -- Cases that were not clear at the review: it does not cover them.
     excepted text[] NOT NULL,
+    -- What was not met when it was signed: what comes to be known later was not reviewed.
+    seen text[] NOT NULL,
     -- True when the reviewer had recorded some of what was reviewed.
     reviewer_recorded boolean NOT NULL,
     PRIMARY KEY (lot, review)
@@ -274,7 +278,7 @@ CREATE INDEX ON haccp.review_lot (review);
 
 CREATE TABLE haccp.station_place (
     id uuid PRIMARY KEY,
-    station uuid NOT NULL,
+    station_id uuid NOT NULL,
     station_name text NOT NULL,
     place uuid NOT NULL,
     place_name text NOT NULL,

@@ -7,7 +7,7 @@ mod forms;
 pub mod goods;
 mod grpc;
 mod journey;
-mod ledger;
+pub mod ledger;
 mod refusals;
 mod schemathesis;
 mod tickets;

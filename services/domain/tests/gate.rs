@@ -5,15 +5,22 @@
 
 mod gate {
     pub mod graphs;
+    pub mod history;
+    pub mod house;
     pub mod judged;
     pub mod model;
     pub mod plans;
+    pub mod processes;
     pub mod questions;
     pub mod random;
+    pub mod settle;
     pub mod shrink;
+    pub mod views;
+    pub mod writes;
 }
 
-use gate::{judged, questions, shrink};
+use gate::house::Broken;
+use gate::{history, judged, questions, shrink};
 
 fn number(name: &str, otherwise: u64) -> u64 {
     std::env::var(name).ok().and_then(|text| text.parse().ok()).unwrap_or(otherwise)
@@ -37,3 +44,56 @@ fn the_judgement_says_what_the_plain_model_says() {
     println!("{} of {} cases could leave", total.0, total.1);
     assert!(total.0 * 5 > total.1 && total.0 * 10 < total.1 * 9, "{total:?} proves little");
 }
+
+#[test]
+fn no_unsafe_case_leaves_and_none_is_stuck() {
+    let (first, count) = (number("GATE_SEED", 1), number("GATE_HISTORIES", 2_000));
+    println!("histories: seeds {first} to {}", first + count - 1);
+    let mut shipped = 0;
+    for seed in first..first + count {
+        match history::play(seed, Broken::Nothing) {
+            Ok(left) => shipped += left,
+            Err(fault) => panic!("seed {seed}: {fault}"),
+        }
+    }
+    println!("{shipped} cases left");
+    assert!(shipped > usize::try_from(count).expect("a count"), "{shipped} cases prove little");
+}
+
+#[test]
+fn each_broken_rule_of_the_protocol_is_found() {
+    let mut living = Vec::new();
+    for broken in BROKEN {
+        let found = (1..=2_000)
+            .find_map(|seed| history::play(seed, broken).err().map(|fault| (seed, fault)));
+        match found {
+            Some((seed, fault)) => {
+                let fault: String = fault.chars().take(100).collect();
+                println!("{broken:?}: seed {seed}: {fault}");
+            }
+            None => living.push(broken),
+        }
+    }
+    assert!(living.is_empty(), "not found: {living:?}");
+}
+
+const BROKEN: [Broken; 18] = [
+    Broken::NoVersionsAdded,
+    Broken::PlantRowNotAdded,
+    Broken::NotCompared,
+    Broken::PlantRowNotCompared,
+    Broken::ReadAfterwards,
+    Broken::NoLocks,
+    Broken::OldAnswerTaken,
+    Broken::CasesTakenTwice,
+    Broken::HoldsNotRead,
+    Broken::HoldAddsNothing,
+    Broken::InputAddsNothing,
+    Broken::ReviewOfAnyVersions,
+    Broken::ReviewForgetsWhatItSaw,
+    Broken::SilenceNotRead,
+    Broken::OffsetNotAdded,
+    Broken::MessagesForgotten,
+    Broken::MessagesTwice,
+    Broken::MessagesInAnyOrder,
+];

@@ -22,6 +22,7 @@ pub struct Says {
     /// cooling_option_1 and so on.
     pub chill: &'static str,
     pub cured: bool,
+    pub species: &'static [&'static str],
     pub diameter_mm: &'static str,
     /// How often somebody must look at the cook.
     pub every_s: Option<i32>,
@@ -33,6 +34,7 @@ pub const ROPE: Says = Says {
     cook: "155",
     chill: "cooling_option_3",
     cured: true,
+    species: &["pork", "beef"],
     diameter_mm: "33",
     every_s: None,
 };
@@ -40,7 +42,8 @@ pub const ROPE: Says = Says {
 pub const PLAIN: Says =
     Says { name: "No. 2 Plain Link", cook: "158", chill: "cooling_option_1", cured: false, ..ROPE };
 /// No. 3 Turkey Link.
-pub const TURKEY: Says = Says { name: "No. 3 Turkey Link", diameter_mm: "26", ..ROPE };
+pub const TURKEY: Says =
+    Says { name: "No. 3 Turkey Link", diameter_mm: "26", species: &["turkey"], ..ROPE };
 /// No. 5 Ring, with somebody who must look every 30 minutes.
 pub const RING: Says = Says { name: "No. 5 Ring", diameter_mm: "60", every_s: Some(1800), ..ROPE };
 /// No. 6 Skinless.
@@ -49,7 +52,7 @@ pub const SKINLESS: Says = Says { name: "No. 6 Skinless", cook: "158", ..ROPE };
 /// The content of a product's plan. Limits are the plant's own; the chill is judged by FSIS
 /// Appendix B of 1999 (64 FR 732).
 pub fn content(says: Says) -> Value {
-    let Says { name, cook, chill, cured, diameter_mm, every_s } = says;
+    let Says { name, cook, chill, cured, species, diameter_mm, every_s } = says;
     let step = |code: &str, title: &str, on: &str, operation: &str| json!({ "code": code, "title": title, "on": on, "operation": operation });
     let mut mix = step("MIX", "Mixing", "batch", "mix");
     let mut pack = step("PACK", "Packing and metal detection", "finished", "pack");
@@ -75,7 +78,7 @@ pub fn content(says: Says) -> Value {
     }
     json!({ "content": {
         "name": name, "binds": "product", "processCategory": "fully_cooked_not_shelf_stable",
-        "route": route, "diameterMm": diameter_mm, "cured": cured,
+        "route": route, "diameterMm": diameter_mm, "cured": cured, "species": species,
         "ingoingNitritePpm": if cured { Some("150") } else { None },
         "checks": [
             { "code": "Q-1", "step": "MIX", "title": "Mixer temperature", "class": "quality",

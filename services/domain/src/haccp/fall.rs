@@ -23,6 +23,8 @@ pub struct Fall {
     pub from: At,
     /// The reading that showed it.
     pub to: At,
+    /// What it showed at the first, in [degF].
+    pub from_f: Decimal,
     /// The rise, in [degF].
     pub seen_f: f64,
     /// The highest air temperature until then, in [degF].
@@ -39,7 +41,7 @@ impl Fall {
         let seconds = (self.to - self.from) as f64 / 1e6;
         let [least, most] = self.most_f;
         format!(
-            "not in the product: it gained {:.1} [degF] in {seconds} s; even with its surface at \
+            "not in product: it gained {:.1} [degF] in {seconds} s; even with its surface at \
              {:.1} [degF] the core of a product of {} mm could gain only about {least:.0} [degF] \
              (first conduction mode, 1.37e-7 m2/s), {most:.0} [degF] at 2.0e-7 m2/s",
             self.seen_f, self.air_f, self.diameter_mm
@@ -65,10 +67,22 @@ pub fn find(line: &Line, air: &[Line], diameter_mm: f64) -> Option<Fall> {
         let mut falls = falls.filter_map(|start| fall(&readings[start], later, air_f, diameter_mm));
         // The shortest rise tells best when it began.
         if let Some(found) = falls.next_back() {
-            return Some(found);
+            return Some(whole(found, &readings[at..], air, diameter_mm));
         }
     }
     None
+}
+
+/// The same fall over as much of the first span as shows it: a longer rise says more.
+fn whole(found: Fall, later: &[Reading], mut air: Highest<'_>, diameter_mm: f64) -> Fall {
+    let start = Reading { at: found.from, lowest_f: found.from_f, highest_f: found.from_f };
+    let within = later.iter().take_while(|r| r.at <= found.from.saturating_add(SPANS[0]));
+    let mut longest = found;
+    for reading in within {
+        let Some(air_f) = air.until(reading.at) else { break };
+        longest = fall(&start, reading, air_f, diameter_mm).unwrap_or(longest);
+    }
+    longest
 }
 
 fn fall(earlier: &Reading, later: &Reading, air_f: f64, diameter_mm: f64) -> Option<Fall> {
@@ -87,7 +101,15 @@ fn fall(earlier: &Reading, later: &Reading, air_f: f64, diameter_mm: f64) -> Opt
     let most = |diffusivity| fallen_probe::most_rise_f(&bare, diameter_mm, diffusivity);
     let most_f = [LEAST_DIFFUSIVITY_M2_S, MOST_DIFFUSIVITY_M2_S].map(most);
     let (from, to) = (earlier.at, later.at);
-    Some(Fall { from, to, seen_f: found.seen_f, air_f, most_f, diameter_mm })
+    Some(Fall {
+        from,
+        to,
+        from_f: earlier.highest_f,
+        seen_f: found.seen_f,
+        air_f,
+        most_f,
+        diameter_mm,
+    })
 }
 
 fn float(value: Decimal) -> f64 {
@@ -149,6 +171,16 @@ mod tests {
             assert!(words.contains(part), "{part}: {words}");
         }
         assert_eq!(find(&probe, &[], 26.0), None, "without air nothing bounds the rise");
+    }
+
+    #[test]
+    fn the_whole_fall_is_told_once_it_was_seen() {
+        let early = [(0, "129.0"), (720, "138.0"), (780, "152.0"), (840, "166.0"), (900, "167")];
+        let found = find(&line(&early[..3]), &[line(&AIR)], 26.0).expect("a fall");
+        assert_eq!((found.from, found.to), (720_000_000, 780_000_000));
+        let found = find(&line(&early), &[line(&AIR)], 26.0).expect("a fall");
+        assert_eq!((found.from, found.to), (720_000_000, 840_000_000));
+        assert!(found.words().contains("about 14 "), "{}", found.words());
     }
 
     #[test]

@@ -333,6 +333,9 @@ impl<'q> Model<'q> {
             if at > 0 && lots[path[at - 1]].kind == LotKind::OpeningStock {
                 let earlier = kinds_before(lots[lot].kind);
                 passed = route.iter().take_while(|step| earlier.contains(&step.on)).count();
+                while passed < route.len() && self.passes(plan, route[passed], path[at - 1]) {
+                    passed += 1;
+                }
             }
             while passed < route.len() && self.passes(plan, route[passed], lot) {
                 passed += 1;

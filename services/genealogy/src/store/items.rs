@@ -106,7 +106,7 @@ async fn hold(
     };
     let reason = format!("{what} {} was recorded as it happened: see its open items.", cause.id);
     let new = NewHold { stamp, lots, reason, deviation: None, covers: Covers::Whole };
-    holds::place(conn, &new, None).await?;
+    holds::insert(conn, &new, None).await?;
     Ok(())
 }
 

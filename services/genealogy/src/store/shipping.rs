@@ -3,7 +3,6 @@
 
 pub mod after;
 pub mod cases;
-pub mod items;
 pub mod messages;
 pub mod packings;
 pub mod pallets;

@@ -1,4 +1,4 @@
-//! Challenges: a good one proves what passed since the last good one, a failed one puts it in doubt.
+//! Challenges: a good one proves what passed since the last good one, a failed one doubts it.
 //! It never heals a deviation: a later good challenge proves only what passes again.
 
 use std::sync::Arc;

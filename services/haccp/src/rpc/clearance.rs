@@ -41,8 +41,11 @@ async fn judged(service: &Haccp, closure: Closure, is_review: bool) -> Result<Cl
     let now = service.house.clock.now().as_microsecond();
     let asking = question(&closure, &facts, &plans, (now, is_review))?;
     let obstacles = gate::judge(&asking.question);
-    let items = if is_review { gate::items(&asking.question) } else { Vec::new() };
-    Ok(Cleared { closure, facts, asking, obstacles, items })
+    let (items, unmet) = match is_review {
+        true => (gate::items(&asking.question), gate::unmet(&asking.question)),
+        false => Default::default(),
+    };
+    Ok(Cleared { closure, facts, asking, obstacles, items, unmet })
 }
 
 /// The closures of lots, asked of genealogy, as a reviewer sees them.

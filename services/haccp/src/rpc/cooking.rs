@@ -12,6 +12,8 @@ use wire::v1::cooking_server::Cooking;
 
 use crate::Haccp;
 
+pub use judging::after_reading;
+
 type Answer<T> = Result<Response<T>, Status>;
 
 #[tonic::async_trait]

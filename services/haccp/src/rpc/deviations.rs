@@ -1,4 +1,4 @@
-//! Deviations: opened by what was found or by hand, closed by QA with all four parts and a signature.
+//! Deviations: opened by what was found or by hand, closed by QA with four parts and a signature.
 //! It never frees a lot by itself: genealogy ends the hold when the disposition frees it.
 
 use std::sync::Arc;

@@ -9,13 +9,13 @@ use domain::verdict::{Judgement, Verdict};
 use platform::caller::Call;
 use platform::error::{Failure, Kind};
 use platform::pages::Page;
-use platform::records::{self, Leaf};
+use platform::records::{self, Leaf, Stamp};
 use platform::shape::{id, optional_id};
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::v1;
 
-use super::instruments;
+use super::{cooking, instruments};
 use crate::plans::not_in_force;
 use crate::shape::follows::Follows;
 use crate::shape::readings::{self, NewReading, amendment_in, reading_in, reading_out};
@@ -41,6 +41,10 @@ pub async fn record(
     let (mut new, instrument) = reading_in(&call, &service.house.plant, request.get_ref())?;
     let plan = service.plan(new.plan.0, new.plan.1).await?;
     if let Some(instrument) = instrument {
+        // The instrument may have gone out of use since: a repeated call is told by its record.
+        if let Some(row) = recorded(service, &new.stamp).await? {
+            return Ok(Response::new(reading_out(row, &plan, Vec::new())));
+        }
         new.used = Some(instruments::used(service, instrument, &new.moments).await?);
     }
     let (check, judgement) = readings::judged(&new, &plan)?;
@@ -51,12 +55,27 @@ pub async fn record(
         // What is not met writes more than one statement holds.
         _ => fail(service, writing).await?,
     };
+    cooking::after_reading(service, check, &new).await?;
     Ok(Response::new(reading_out(row, &plan, Vec::new())))
+}
+
+/// The reading that this very call recorded before.
+async fn recorded(service: &Haccp, stamp: &Stamp) -> Result<Option<ReadingRow>, Failure> {
+    let id = stamp.id;
+    let found = service
+        .db
+        .read("haccp.recorded_reading", |conn| Box::pin(store::readings::find(conn, id)))
+        .await?;
+    if let Some(found) = &found {
+        stamp.same_as(&found.entered_by, &found.fingerprint)?;
+    }
+    Ok(found)
 }
 
 fn writing(new: &NewReading, judgement: &Judgement, follows: Follows) -> Result<Writing, Failure> {
     let mut row = readings::row(new, judgement.verdict, None);
     row.deviation = follows.deviation();
+    row.is_less_safe = follows.is_less_safe();
     let leaf = new.stamp.leaf(readings::form(new), readings::entry(new, judgement, None))?;
     Ok(Writing { row, leaf, follows })
 }
@@ -79,7 +98,7 @@ async fn pass(service: &Haccp, writing: Writing) -> Result<ReadingRow, Failure> 
     }
 }
 
-/// The long way: reading, what follows of it, safety versions and the message to genealogy together.
+/// The long way: reading, what follows of it, safety versions and the message, together.
 async fn fail(service: &Haccp, writing: Writing) -> Result<ReadingRow, Failure> {
     let work = Arc::new(writing);
     let (shared, outbox) = (work.clone(), service.outbox.clone());
@@ -211,13 +230,15 @@ pub async fn amend(
     let reading = new.reading(&first, (&call, &service.house.plant), about)?;
     let plan = service.plan(first.plan, first.plan_version).await?;
     let (check, judgement) = readings::judged(&reading, &plan)?;
-    let follows = match first.verdict == Verdict::Pass.word() {
-        true => Follows::of(&reading, check, &judgement)?,
+    let follows = match first.verdict == Verdict::Fail.word() {
         // It was not met before: nothing new follows.
-        false => Follows::Nothing,
+        true => Follows::Nothing,
+        false => Follows::of(&reading, check, &judgement)?,
     };
+    let read = reading.clone();
     let amending = Amending { call, reading, judgement, follows, of, reason: new.reason };
     let row = write_amendment(service, amending).await?;
+    cooking::after_reading(service, check, &read).await?;
     Ok(Response::new(reading_out(row, &plan, Vec::new())))
 }
 
@@ -239,6 +260,7 @@ impl Amending {
         let amends = Amends { supersedes: self.of, reason, ticket: ticket.id };
         let mut row = readings::row(&self.reading, self.judgement.verdict, Some(amends));
         row.deviation = self.follows.deviation();
+        row.is_less_safe = self.follows.is_less_safe();
         let named = (self.of, self.reason.as_str(), &ticket);
         let entry = readings::entry(&self.reading, &self.judgement, Some(named));
         Ok((row, self.reading.stamp.leaf(readings::form(&self.reading), entry)?))

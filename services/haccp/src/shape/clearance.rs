@@ -106,6 +106,8 @@ pub struct Cleared {
     pub obstacles: Vec<Obstacle>,
     /// The items, where it was asked whether it may be reviewed.
     pub items: Vec<Item>,
+    /// By ship, what was ever not met, answered or not: a review keeps it.
+    pub unmet: Vec<Vec<String>>,
 }
 
 /// Where ids stand in the lists of the question.
@@ -162,7 +164,7 @@ pub fn question(
         bound[lot] = plans.get(&(row.plan, row.version)).cloned();
     }
     findings::add(&mut lots, &bound, (facts, &places.lots, &places.deviations));
-    gaps::add(&mut lots, &bound, (&facts.looks, &places.lots), at);
+    gaps::add(&mut lots, &bound, (facts, &places.lots), at);
     silence::add(&mut lots, closure, &facts.stations, at);
     rest(&mut lots, &bound, facts, &places);
     let question = Question {
@@ -369,7 +371,9 @@ fn ship(
         cases: said.cases.iter().map(case).collect(),
         review: match signed {
             _ if is_review => Review::NotAsked,
-            Some(signed) => Review::Signed { excepted: signed.excepted.clone() },
+            Some(signed) => {
+                Review::Signed { excepted: signed.excepted.clone(), seen: signed.seen.clone() }
+            }
             None => Review::Missing,
         },
     }

@@ -75,6 +75,11 @@ impl Follows {
         Ok(Self::LessSafe(LessSafe::of(about, &format!("{}: {what}", check.code), &new.lots)))
     }
 
+    /// Whether its lots are less safe without a deviation.
+    pub fn is_less_safe(&self) -> bool {
+        matches!(self, Self::LessSafe(_))
+    }
+
     /// The deviation that it opens.
     pub fn deviation(&self) -> Option<Uuid> {
         match self {

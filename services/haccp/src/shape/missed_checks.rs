@@ -14,10 +14,11 @@ use serde_json::{Value, json};
 use uuid::Uuid;
 use wire::v1;
 
+use super::cooking::evidence::Missed;
 use super::plans::{Check, PlanVersion};
 use super::readings::{check_of, lots};
 use super::stations::span;
-use crate::store::missed_checks::{Evidence, MissedRow, Track};
+use crate::store::missed_checks::MissedRow;
 
 /// The longest time between two samples of evidence, where the check does not say how often.
 const GAP_MAX_S: i64 = 60;
@@ -81,60 +82,38 @@ pub fn check<'p>(new: &NewCover, plan: &'p PlanVersion) -> Result<&'p Check, Fai
     }
 }
 
-/// Refuses evidence that does not do, with every reason, lot by lot.
-pub fn judge(new: &NewCover, check: &Check, evidence: &Evidence) -> Result<(), Failure> {
-    let load = new.evidence;
-    let gap_max_s = check.every_s.unwrap_or(GAP_MAX_S);
-    let over = (new.from.as_microsecond(), new.to.as_microsecond());
-    let mut reasons = Vec::new();
-    for lot in &new.lots {
-        let mut refuse = |code, message: String, way_on: String| {
-            let (subject, who) = (format!("lot:{lot}"), "QA".to_owned());
-            reasons.push(Reason { code, subject, message, who, way_on });
-        };
-        if !evidence.racks.contains(lot) {
-            let text = "It was not in the load that is named as evidence.".to_owned();
-            refuse("EVIDENCE_OF_OTHER_LOTS", text, format!("See GET /v1/loads?lot={lot}."));
-            continue;
-        }
-        if !evidence.met.contains(lot) {
-            let text = format!("The load has not met {} for it.", check.code);
-            let way_on = format!("See GET /v1/loads/{load}; or open a deviation by hand.");
-            refuse("EVIDENCE_NOT_MET", text, way_on);
-        }
-        let mut tracks = evidence.tracks.iter().filter(|track| track.is_of(*lot));
-        if !tracks.any(|track| covers(track, over, gap_max_s * 1_000_000)) {
-            let text = format!(
-                "No probe's curve runs from {} to {} without a gap of more than {gap_max_s} s.",
-                new.from, new.to
-            );
-            let way_on = format!("See GET /v1/loads/{load}/curves; or open a deviation by hand.");
-            refuse("EVIDENCE_HAS_GAP", text, way_on);
-        }
-    }
-    if reasons.is_empty() { Ok(()) } else { Err(Failure::refused(reasons)) }
-}
-
-/// Whether the samples of one probe cover a time: one at or before its start, one at or after its
-/// end, and never further apart than `gap_max`. All in microseconds, samples in rising order.
-pub fn covers(track: &Track, (from, to): (i64, i64), gap_max: i64) -> bool {
-    let Some(first) = track.samples.iter().rposition(|sample| *sample <= from) else {
-        return false;
-    };
-    let mut last = track.samples[first];
-    for sample in &track.samples[first..] {
-        if sample - last > gap_max {
-            return false;
-        }
-        if *sample >= to {
-            return true;
-        }
-        last = *sample;
-    }
-    false
-}
-
 impl NewCover {
+    /// What the load is asked to stand for.
+    pub fn missed(&self, check: &Check) -> Missed {
+        Missed {
+            lots: self.lots.clone(),
+            plan: (self.plan.0, self.plan.1),
+            check: check.code.clone(),
+            from: self.from,
+            to: self.to,
+            gap_s: check.every_s.unwrap_or(GAP_MAX_S),
+        }
+    }
+
+    /// Refuses evidence that does not do, with every reason against it.
+    pub fn judge(&self, against: Vec<String>) -> Result<(), Failure> {
+        let load = self.evidence;
+        let reason = |message: String| Reason {
+            code: "EVIDENCE_DOES_NOT_DO",
+            subject: format!("load:{load}"),
+            message,
+            who: "QA".into(),
+            way_on: format!(
+                "Name another load, see GET /v1/loads/{load}/curves; or open a deviation: \
+                 POST /v1/deviations."
+            ),
+        };
+        match against.is_empty() {
+            true => Ok(()),
+            false => Err(Failure::refused(against.into_iter().map(reason).collect())),
+        }
+    }
+
     /// The columns of the record, and its entry.
     pub fn record(&self, ticket: &Ticket) -> (Value, Value) {
         let said = json!({
@@ -168,25 +147,5 @@ pub fn missed_out(row: MissedRow) -> v1::MissedCheck {
         prevention: row.prevention,
         signed_by_name: row.entered_by_name,
         recorded_at: row.recorded_at.to_jiff().to_string(),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn track(samples: &[i64]) -> Track {
-        Track { lots: Vec::new(), samples: samples.to_vec() }
-    }
-
-    #[test]
-    fn a_curve_covers_a_time_only_from_before_it_to_after_it_without_a_gap() {
-        assert!(covers(&track(&[0, 60, 120]), (10, 110), 60));
-        assert!(covers(&track(&[0, 60, 120]), (0, 120), 60), "the ends are included");
-        assert!(!covers(&track(&[20, 60, 120]), (10, 110), 60), "it began too late");
-        assert!(!covers(&track(&[0, 60, 100]), (10, 110), 60), "it ended too early");
-        assert!(!covers(&track(&[0, 61, 120]), (10, 110), 60), "a gap of one too much");
-        assert!(covers(&track(&[-500, 0, 60, 120, 900]), (10, 110), 60), "gaps outside are none");
-        assert!(!covers(&track(&[]), (10, 110), 60));
     }
 }

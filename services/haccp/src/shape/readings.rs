@@ -215,6 +215,7 @@ pub fn row(new: &NewReading, verdict: Verdict, amends: Option<Amends>) -> Readin
         note: new.note.clone(),
         fingerprint: stamp.fingerprint.clone(),
         deviation: None,
+        is_less_safe: false,
     }
 }
 

@@ -56,6 +56,8 @@ pub struct Covered {
     pub digest: String,
     /// Cases that it does not cover.
     pub excepted: Vec<String>,
+    /// What was not met when it was signed, answered or not, by names that stay the same.
+    pub seen: Vec<String>,
     /// Whether the reviewer had recorded some of what is reviewed.
     pub reviewer_recorded: bool,
 }
@@ -93,7 +95,8 @@ pub fn covered(
         if reviewer_recorded && must_differ {
             reasons.push(same_person(*lot));
         }
-        covered.push(Covered { lot: *lot, digest, excepted: found.excepted, reviewer_recorded });
+        let (excepted, seen) = (found.excepted, cleared.unmet[ship].clone());
+        covered.push(Covered { lot: *lot, digest, excepted, seen, reviewer_recorded });
     }
     if reasons.is_empty() { Ok(covered) } else { Err(Failure::refused(reasons)) }
 }
@@ -125,7 +128,7 @@ pub fn record(new: &NewReview, covered: &[Covered], ticket: &Ticket) -> (Value, 
     let lot = |covered: &Covered| {
         json!({
             "lot": covered.lot.to_string(), "digest": covered.digest,
-            "excepted": covered.excepted, "reviewer_recorded": covered.reviewer_recorded,
+            "excepted": covered.excepted, "seen": covered.seen, "reviewer_recorded": covered.reviewer_recorded,
         })
     };
     let entry = json!({

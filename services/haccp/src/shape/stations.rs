@@ -56,7 +56,7 @@ impl NewBinding {
         let watch = json!({ "id": self.station.to_string(), "name": self.station_name });
         let entry = json!({ "watch": watch, "place": place, "is_bound": self.is_bound });
         let columns = json!({
-            "station": self.station.to_string(), "station_name": self.station_name,
+            "station_id": self.station.to_string(), "station_name": self.station_name,
             "place": self.place.to_string(), "place_name": self.place_name,
             "is_bound": self.is_bound,
         });

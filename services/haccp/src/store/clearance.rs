@@ -1,7 +1,7 @@
 //! The facts of a clearance: what is recorded about the lots of a closure, each kind by one
 //! statement over all of them. It never judges any of it.
 
-pub mod looks;
+pub mod in_house;
 pub mod stations;
 
 use diesel::sql_types::{Array, BigInt, Bool, Bytea, Integer, Nullable, Text, Uuid as SqlUuid};
@@ -35,7 +35,7 @@ pub struct Facts {
     pub named: Vec<Named>,
     pub covers: Vec<Covered>,
     pub blocks: Vec<Blocked>,
-    pub looks: Vec<looks::InHouse>,
+    pub in_house: Vec<in_house::InHouse>,
     pub stations: stations::Stations,
     pub challenges: Vec<Challenged>,
     pub reviews: Vec<Reviewed>,
@@ -51,7 +51,7 @@ pub async fn facts(conn: &mut AsyncPgConnection, asked: &Asked) -> Result<Facts,
         named: of_lots(conn, NAMED, lots).await?,
         covers: of_lots(conn, COVERS, lots).await?,
         blocks: of_lots(conn, BLOCKS, lots).await?,
-        looks: of_lots(conn, looks::IN_HOUSE, lots).await?,
+        in_house: of_lots(conn, in_house::IN_HOUSE, lots).await?,
         deviations: deviations(conn, asked).await?,
         stations: stations::read(conn, &asked.stays).await?,
         challenges: challenges(conn, asked).await?,
@@ -137,13 +137,14 @@ const READINGS: &str = "SELECT link.lot, coalesce(r.supersedes, r.id) AS first, 
     FROM haccp.reading_lot AS link JOIN haccp.reading AS r ON r.id = link.reading \
     LEFT JOIN haccp.deviation AS d ON d.reading = r.id \
     LEFT JOIN LATERAL (SELECT max(recorded_at) AS recorded_at FROM ( \
-    (SELECT verdict, recorded_at FROM haccp.instrument_check AS c WHERE c.instrument = r.instrument \
-    AND c.observed_at + c.offset_ms * interval '1 ms' <= r.observed_at + r.offset_ms * \
-    interval '1 ms' ORDER BY c.observed_at + c.offset_ms * interval '1 ms' DESC, c.id DESC LIMIT 1) \
-    UNION ALL \
-    (SELECT verdict, recorded_at FROM haccp.instrument_check AS c WHERE c.instrument = r.instrument \
-    AND c.observed_at + c.offset_ms * interval '1 ms' > r.observed_at + r.offset_ms * \
-    interval '1 ms' ORDER BY c.observed_at + c.offset_ms * interval '1 ms', c.id LIMIT 1)) \
+    (SELECT verdict, recorded_at FROM haccp.instrument_check AS c \
+    WHERE c.instrument = r.instrument AND c.observed_at + c.offset_ms * interval '1 ms' \
+    <= r.observed_at + r.offset_ms * interval '1 ms' \
+    ORDER BY c.observed_at + c.offset_ms * interval '1 ms' DESC, c.id DESC LIMIT 1) UNION ALL \
+    (SELECT verdict, recorded_at FROM haccp.instrument_check AS c \
+    WHERE c.instrument = r.instrument AND c.observed_at + c.offset_ms * interval '1 ms' \
+    > r.observed_at + r.offset_ms * interval '1 ms' \
+    ORDER BY c.observed_at + c.offset_ms * interval '1 ms', c.id LIMIT 1)) \
     AS beside WHERE beside.verdict = 'FAIL') AS bad ON r.instrument IS NOT NULL \
     WHERE link.lot = ANY($1)";
 
@@ -291,7 +292,10 @@ const BLOCKS: &str = "SELECT f.lot, 'foreign' AS kind, f.id::text AS record, f.w
     (SELECT lot FROM haccp.deviation_lot WHERE owed.kind = 'deviation' AND deviation::text = about \
     UNION ALL SELECT lot FROM haccp.reading_lot WHERE owed.kind = 'reading' \
     AND reading::text = about \
-    UNION ALL SELECT unnest($1) WHERE owed.kind NOT IN ('deviation', 'reading') \
+    UNION ALL SELECT lot FROM haccp.foreign_material WHERE owed.kind = 'foreign_material' \
+    AND id::text = about \
+    UNION ALL SELECT unnest($1) WHERE owed.kind NOT IN \
+    ('deviation', 'reading', 'foreign_material') \
     OR (owed.kind = 'deviation' AND NOT EXISTS (SELECT 1 FROM haccp.deviation_lot \
     WHERE deviation::text = about))) AS named WHERE named.lot = ANY($1))";
 
@@ -332,12 +336,14 @@ pub struct Reviewed {
     pub lot: Uuid,
     #[diesel(sql_type = Array<Text>)]
     pub excepted: Vec<String>,
+    #[diesel(sql_type = Array<Text>)]
+    pub seen: Vec<String>,
 }
 
 async fn reviews(conn: &mut AsyncPgConnection, asked: &Asked) -> Result<Vec<Reviewed>, Failure> {
     let (lots, digests): (Vec<Uuid>, Vec<Vec<u8>>) = asked.ships.iter().cloned().unzip();
     let query = sql_query(
-        "SELECT DISTINCT ON (r.lot) r.lot, r.excepted FROM haccp.review_lot AS r \
+        "SELECT DISTINCT ON (r.lot) r.lot, r.excepted, r.seen FROM haccp.review_lot AS r \
          JOIN haccp.review AS signed ON signed.id = r.review \
          JOIN unnest($1, $2) AS asked (lot, closure) \
          ON asked.lot = r.lot AND asked.closure = r.closure \

@@ -1,7 +1,7 @@
-//! Missed checks that evidence covers, and the evidence: the curves of a load.
-//! It never says that evidence does.
+//! Missed checks that other evidence covers.
+//! It never changes one.
 
-use diesel::sql_types::{Array, BigInt, Integer, Text, Timestamptz, Uuid as SqlUuid};
+use diesel::sql_types::{Array, Integer, Text, Timestamptz, Uuid as SqlUuid};
 use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
@@ -48,85 +48,4 @@ pub async fn find(conn: &mut AsyncPgConnection, id: Uuid) -> Result<MissedRow, F
         m.missed_from, m.missed_to, m.evidence, m.cause, m.prevention, m.entered_by_name, \
         m.recorded_at FROM haccp.missed_check AS m WHERE m.id = $1";
     Ok(sql_query(query).bind::<SqlUuid, _>(id).get_result(conn).await?)
-}
-
-/// What a load proves, as evidence.
-#[derive(Clone, Debug, Default)]
-pub struct Evidence {
-    /// The lots of its racks.
-    pub racks: Vec<Uuid>,
-    /// Those for which its last judgement met the check.
-    pub met: Vec<Uuid>,
-    /// Its curves.
-    pub tracks: Vec<Track>,
-}
-
-/// The instants of one probe's samples.
-#[derive(QueryableByName, Clone, Debug)]
-pub struct Track {
-    /// The lots for which it speaks: those of the rack's own product.
-    #[diesel(sql_type = Array<SqlUuid>)]
-    pub lots: Vec<Uuid>,
-    /// Microseconds since 1970, rising.
-    #[diesel(sql_type = Array<BigInt>)]
-    pub samples: Vec<i64>,
-}
-
-impl Track {
-    /// Whether it speaks for a lot.
-    pub fn is_of(&self, lot: Uuid) -> bool {
-        self.lots.contains(&lot)
-    }
-}
-
-#[derive(QueryableByName)]
-struct Lot {
-    #[diesel(sql_type = SqlUuid)]
-    lot: Uuid,
-}
-
-/// Reads what a load proves about a check.
-pub async fn evidence(
-    conn: &mut AsyncPgConnection,
-    load: Uuid,
-    (plan, check): (Uuid, &str),
-) -> Result<Evidence, Failure> {
-    let racks: Vec<Lot> = sql_query("SELECT lot FROM haccp.load_rack WHERE load = $1")
-        .bind::<SqlUuid, _>(load)
-        .load(conn)
-        .await?;
-    let met: Vec<Lot> = sql_query(
-        "SELECT lot FROM (SELECT DISTINCT ON (link.lot) link.lot, j.verdict \
-         FROM haccp.judgement AS j JOIN haccp.judgement_lot AS link ON link.judgement = j.id \
-         WHERE j.load = $1 AND j.plan = $2 AND j.check_code = $3 \
-         ORDER BY link.lot, j.recorded_at DESC, j.id DESC) AS last WHERE verdict = 'PASS'",
-    )
-    .bind::<SqlUuid, _>(load)
-    .bind::<SqlUuid, _>(plan)
-    .bind::<Text, _>(check)
-    .load(conn)
-    .await?;
-    let ids = |rows: Vec<Lot>| rows.into_iter().map(|row| row.lot).collect();
-    Ok(Evidence { racks: ids(racks), met: ids(met), tracks: tracks(conn, load).await? })
-}
-
-/// The curves of probes in product and of loggers; readings by hand are no curve. What a signature
-/// left out does not count.
-async fn tracks(conn: &mut AsyncPgConnection, load: Uuid) -> Result<Vec<Track>, Failure> {
-    let query = sql_query(
-        "SELECT ARRAY(SELECT rack.lot FROM haccp.load_rack AS rack JOIN haccp.lot_bound AS mine \
-         ON mine.lot = rack.lot JOIN haccp.lot_bound AS its ON its.lot = sampled.lot \
-         AND its.plan = mine.plan WHERE rack.load = $1) AS lots, samples \
-         FROM (SELECT seated.lot, array_agg(seated.at ORDER BY seated.at) AS samples FROM \
-         (SELECT b.probe, coalesce(b.lot, p.lot) AS lot, \
-         (extract(epoch FROM b.begun_at) * 1000000 + taken.s * 1000000)::bigint AS at \
-         FROM haccp.sample_block AS b LEFT JOIN haccp.load_probe AS p \
-         ON p.load = b.load AND p.probe = b.probe CROSS JOIN unnest(b.times_s) AS taken(s) \
-         WHERE b.load = $1 AND b.source <> 'hand') AS seated \
-         WHERE seated.lot IS NOT NULL AND NOT EXISTS (SELECT 1 FROM haccp.probe_left_out AS o \
-         WHERE o.load = $1 AND o.probe = seated.probe \
-         AND (extract(epoch FROM o.left_out_from) * 1000000)::bigint <= seated.at) \
-         GROUP BY seated.probe, seated.lot) AS sampled",
-    );
-    Ok(query.bind::<SqlUuid, _>(load).load(conn).await?)
 }

@@ -46,6 +46,8 @@ pub struct ReadingRow {
     pub fingerprint: Vec<u8>,
     /// The deviation that it opened.
     pub deviation: Option<Uuid>,
+    /// Whether it makes its lots less safe without a deviation; only when it is written.
+    pub is_less_safe: bool,
 }
 
 /// A reading as the database gives it.
@@ -146,6 +148,7 @@ impl From<Found> for ReadingRow {
             note: found.note,
             fingerprint: found.fingerprint,
             deviation: found.deviation,
+            is_less_safe: false,
         }
     }
 }

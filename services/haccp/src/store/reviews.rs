@@ -36,6 +36,8 @@ struct LotRow {
     digest: String,
     #[diesel(sql_type = Array<Text>)]
     excepted: Vec<String>,
+    #[diesel(sql_type = Array<Text>)]
+    seen: Vec<String>,
     #[diesel(sql_type = Bool)]
     reviewer_recorded: bool,
 }
@@ -49,7 +51,7 @@ pub async fn find(
     let row = sql_query(query).bind::<SqlUuid, _>(id).get_result(conn).await.optional()?;
     let Some(row) = row else { return Ok(None) };
     let lots: Vec<LotRow> = sql_query(
-        "SELECT lot, encode(closure, 'hex') AS digest, excepted, reviewer_recorded \
+        "SELECT lot, encode(closure, 'hex') AS digest, excepted, seen, reviewer_recorded \
          FROM haccp.review_lot WHERE review = $1 ORDER BY lot",
     )
     .bind::<SqlUuid, _>(id)
@@ -59,6 +61,7 @@ pub async fn find(
         lot: row.lot,
         digest: row.digest,
         excepted: row.excepted,
+        seen: row.seen,
         reviewer_recorded: row.reviewer_recorded,
     });
     Ok(Some((row, covered.collect())))
@@ -72,13 +75,14 @@ pub async fn cover(
 ) -> Result<(), Failure> {
     for lot in covered {
         sql_query(
-            "INSERT INTO haccp.review_lot (review, lot, closure, excepted, reviewer_recorded) \
-             VALUES ($1, $2, decode($3, 'hex'), $4, $5)",
+            "INSERT INTO haccp.review_lot (review, lot, closure, excepted, seen, \
+             reviewer_recorded) VALUES ($1, $2, decode($3, 'hex'), $4, $5, $6)",
         )
         .bind::<SqlUuid, _>(review)
         .bind::<SqlUuid, _>(lot.lot)
         .bind::<Text, _>(&lot.digest)
         .bind::<Array<Text>, _>(&lot.excepted)
+        .bind::<Array<Text>, _>(&lot.seen)
         .bind::<Bool, _>(lot.reviewer_recorded)
         .execute(conn)
         .await?;

@@ -35,7 +35,7 @@ pub struct BindingRow {
 
 /// One binding.
 pub async fn binding(conn: &mut AsyncPgConnection, id: Uuid) -> Result<BindingRow, Failure> {
-    let query = "SELECT station, station_name, place, place_name, is_bound, recorded_at \
+    let query = "SELECT station_id AS station, station_name, place, place_name, is_bound, recorded_at \
         FROM haccp.station_place WHERE id = $1";
     Ok(sql_query(query).bind::<SqlUuid, _>(id).get_result(conn).await?)
 }

@@ -1,6 +1,8 @@
 //! What a plant's database promises, each as one statement that finds what breaks it.
 //! It never asks anything but records, links, leaves, state and the messages still owed.
 
+mod shipping;
+
 /// A promise and the statement that gives one text, `what`, for each thing that breaks it.
 pub struct Promise {
     pub name: &'static str,
@@ -38,8 +40,7 @@ const STATE: [(&str, &str); 7] = [
         "on hand is the mass of each lot less what was used, destroyed and shipped of it",
         "WITH gone AS (SELECT lot, taken_g AS mass_g FROM genealogy.transformation_input \
          UNION ALL SELECT lot, mass_g FROM genealogy.destruction \
-         UNION ALL SELECT link.lot, packed.mass_g FROM genealogy.shipment_case AS link \
-         JOIN genealogy.packed_case AS packed ON packed.serial = link.serial), \
+         UNION ALL SELECT lot, taken_g FROM genealogy.shipment_lot), \
          replayed AS (SELECT lot.id AS lot, lot.mass_g - coalesce((SELECT sum(gone.mass_g) \
          FROM gone WHERE gone.lot = lot.id), 0) AS mass_g FROM genealogy.lot) \
          SELECT format('lot %s: %s g on hand, %s g by its records', lot, \
@@ -56,18 +57,31 @@ const STATE: [(&str, &str); 7] = [
          USING (serial) WHERE state.destruction IS DISTINCT FROM link.destruction",
     ),
     (
-        "a safety version is 1 and one more for each deviation, hold, amendment and added input",
+        "a safety version is 1 and one more for each record that made its lot less safe",
         // An amendment that opens a deviation counts once, as that deviation. An input that was
         // added late counts for all that its transformation made. The nil id is the plant's own
-        // row, which nothing raises yet.
+        // row: what names no lots raises it.
         "WITH counted AS (SELECT lot FROM haccp.deviation_lot \
          UNION ALL SELECT lot FROM genealogy.hold_lot \
+         UNION ALL SELECT '00000000-0000-0000-0000-000000000000'::uuid FROM genealogy.hold \
+         WHERE scope = 'span' \
          UNION ALL SELECT lot.id FROM genealogy.input_added AS added \
          JOIN genealogy.lot ON lot.made_by = added.transformation \
          UNION ALL SELECT link.lot FROM haccp.reading_lot AS link \
          JOIN haccp.reading AS amendment ON amendment.id = link.reading \
          WHERE amendment.supersedes IS NOT NULL AND NOT EXISTS \
-         (SELECT 1 FROM haccp.deviation WHERE deviation.reading = amendment.id)), \
+         (SELECT 1 FROM haccp.deviation WHERE deviation.reading = amendment.id) \
+         UNION ALL SELECT link.lot FROM haccp.reading_lot AS link \
+         JOIN haccp.reading AS r ON r.id = link.reading \
+         WHERE r.is_less_safe AND r.supersedes IS NULL \
+         UNION ALL SELECT link.lot FROM haccp.judgement_lot AS link \
+         JOIN haccp.judgement AS j ON j.id = link.judgement WHERE j.verdict <> 'PASS' \
+         AND NOT EXISTS (SELECT 1 FROM haccp.deviation WHERE deviation.judgement = j.id) \
+         UNION ALL SELECT lot FROM haccp.foreign_material \
+         UNION ALL SELECT '00000000-0000-0000-0000-000000000000'::uuid FROM \
+         (SELECT id FROM haccp.deviation WHERE place IS NOT NULL \
+         UNION ALL SELECT id FROM haccp.instrument_check WHERE verdict <> 'PASS' \
+         UNION ALL SELECT id FROM haccp.station_place WHERE is_bound) AS unnamed), \
          born AS (SELECT id AS lot FROM genealogy.lot \
          UNION ALL SELECT '00000000-0000-0000-0000-000000000000'::uuid), \
          replayed AS (SELECT born.lot, 1 + count(counted.lot) AS version FROM born \
@@ -132,7 +146,18 @@ const TOLD: [(&str, &str); 2] = [
          THEN 'stands after the release' ELSE 'ended without a release' END) AS what \
          FROM genealogy.hold LEFT JOIN genealogy.hold_end AS ended ON ended.hold = hold.id \
          LEFT JOIN haccp.deviation_end AS closed ON closed.deviation = hold.deviation \
-         AND closed.disposition = 'release_with_support' \
+         AND (closed.disposition IN \
+         ('release_with_support', 'recorded_wrongly', 'rework_with_lethal_step') \
+         OR (closed.disposition = 'recook' AND NOT EXISTS (SELECT 1 FROM haccp.deviation AS d \
+         JOIN haccp.deviation_lot AS named ON named.deviation = d.id \
+         WHERE d.id = closed.deviation AND NOT EXISTS (SELECT 1 FROM haccp.reading AS r \
+         JOIN haccp.reading_lot AS link ON link.reading = r.id WHERE link.lot = named.lot \
+         AND r.plan = d.plan AND r.check_code = d.check_code AND r.verdict = 'PASS' \
+         AND r.supersedes IS NULL AND r.observed_at > closed.recorded_at) \
+         AND NOT EXISTS (SELECT 1 FROM haccp.judgement AS j \
+         JOIN haccp.judgement_lot AS link ON link.judgement = j.id WHERE link.lot = named.lot \
+         AND j.plan = d.plan AND j.check_code = d.check_code AND j.verdict = 'PASS' \
+         AND j.observed_at > closed.recorded_at)))) \
          WHERE hold.deviation IS NOT NULL AND (ended.id IS NULL) <> (closed.id IS NULL) \
          AND NOT (ended.id IS NULL AND EXISTS (SELECT 1 FROM haccp.outbox AS owed \
          WHERE owed.subject = 'deviation:' || hold.deviation \
@@ -142,7 +167,7 @@ const TOLD: [(&str, &str); 2] = [
 
 /// All promises, in the order in which they are printed.
 pub fn promises(records: &[Record]) -> Vec<Promise> {
-    let fixed = STATE.iter().chain(&TOLD);
+    let fixed = STATE.iter().chain(&shipping::STATE).chain(&TOLD);
     let mut all: Vec<_> =
         fixed.map(|(name, differs)| Promise { name, differs: (*differs).to_owned() }).collect();
     all.extend(leaves(records));
@@ -187,15 +212,29 @@ fn leaves(records: &[Record]) -> Vec<Promise> {
             name: "every lot has what it was made of, as the entries say",
             differs: inputs(),
         },
+        Promise {
+            name: "every case stands in the entries of its packing, passings, pallets and shipment",
+            differs: shipping::links(),
+        },
         Promise { name: "every reading's row says what its entry says", differs: readings() },
+        Promise {
+            name: "every block's samples and load's seats are in its entry",
+            differs: curves(),
+        },
     ]
 }
 
 /// Lists of an entry, each with the links that must be the same: the record's kind, the member of
 /// its entry, the table of links with its record's column and the column of what it names.
-const LINKS: [(&str, &str, &str, &str, &str); 7] = [
+const LINKS: [(&str, &str, &str, &str, &str); 13] = [
     ("haccp.reading", "lots", "haccp.reading_lot", "reading", "lot"),
     ("haccp.deviation", "lots", "haccp.deviation_lot", "deviation", "lot"),
+    ("haccp.load", "lots", "haccp.load_rack", "load", "lot"),
+    ("haccp.pull", "lots", "haccp.pull_rack", "pull", "lot"),
+    ("haccp.judgement", "lots", "haccp.judgement_lot", "judgement", "lot"),
+    ("haccp.missed_check", "lots", "haccp.missed_check_lot", "missed_check", "lot"),
+    ("haccp.review", "lots", "haccp.review_lot", "review", "lot"),
+    ("haccp.refused_message", "lots", "haccp.refused_message_lot", "refused_message", "lot"),
     ("genealogy.hold", "lots", "genealogy.hold_lot", "hold", "lot"),
     ("genealogy.open_item", "lots", "genealogy.open_item_lot", "open_item", "lot"),
     ("genealogy.transfer", "lots", "genealogy.transfer_lot", "transfer", "lot"),
@@ -249,7 +288,7 @@ fn inputs() -> String {
 fn readings() -> String {
     format!(
         "SELECT format('reading %s', record.id) AS what FROM haccp.reading AS record JOIN (SELECT \
-         leaf.id, {PROVED} AS said FROM audit.leaf WHERE leaf.form = 'haccp.reading/1') AS leaf \
+         leaf.id, {PROVED} AS said FROM audit.leaf WHERE leaf.form LIKE 'haccp.reading/%') AS leaf \
          ON leaf.id = record.id WHERE said IS NOT NULL AND ((record.plan::text, \
          record.plan_version::text, record.check_code, record.unit, record.verdict, record.supersedes::text) \
          IS DISTINCT FROM (said ->> 'plan', said ->> 'plan_version', said ->> 'check', \
@@ -257,5 +296,35 @@ fn readings() -> String {
          OR record.readings IS DISTINCT FROM ARRAY(SELECT value::numeric FROM \
          jsonb_array_elements_text(said -> 'readings') WITH ORDINALITY AS t (value, place) \
          ORDER BY place))"
+    )
+}
+
+/// Samples as they were sent, and where each probe sat.
+fn curves() -> String {
+    let list = |member: &str| {
+        format!(
+            "ARRAY(SELECT value::numeric FROM jsonb_array_elements_text(said -> '{member}') \
+             WITH ORDINALITY AS t (value, place) ORDER BY place)"
+        )
+    };
+    let (times, readings) = (list("times_s"), list("readings"));
+    format!(
+        "SELECT format('block %s', record.id) AS what FROM haccp.sample_block AS record \
+         JOIN (SELECT leaf.id, {PROVED} AS said FROM audit.leaf \
+         WHERE leaf.form LIKE 'haccp.sample_block/%') AS leaf ON leaf.id = record.id \
+         WHERE said IS NOT NULL AND ((record.load::text, record.probe, record.source, \
+         record.lot::text, record.unit, record.begun_at, record.correction) \
+         IS DISTINCT FROM (said ->> 'load', said ->> 'probe', said ->> 'source', said ->> 'lot', \
+         said ->> 'unit', (said ->> 'begun_at')::timestamptz, (said ->> 'correction')::numeric) \
+         OR record.times_s IS DISTINCT FROM {times} \
+         OR record.readings IS DISTINCT FROM {readings}) \
+         UNION ALL SELECT format('load %s: seat of %s', load, probe) FROM \
+         (SELECT leaf.id AS load, seat.value ->> 'probe' AS probe, seat.value ->> 'seat' AS seat, \
+         seat.value ->> 'lot' AS lot, true AS is_said FROM audit.leaf, \
+         jsonb_array_elements(({PROVED}) -> 'probes') AS seat \
+         WHERE leaf.form LIKE 'haccp.load/%') AS said FULL JOIN (SELECT load, probe, seat, \
+         coalesce(lot::text, '') AS named, true AS is_kept FROM haccp.load_probe) AS kept \
+         USING (load, probe, seat) \
+         WHERE is_said IS NULL OR is_kept IS NULL OR coalesce(lot, '') <> named"
     )
 }

@@ -114,7 +114,10 @@ fn the_turkey_is_undetermined_until_it_is_read_by_hand() {
     let mut turkey = turkey();
     let lost = judge(&turkey, &[0, 1], at(8, 10, 0), Stage::InTheHouse);
     assert_eq!((lost.verdict, lost.met_at, lost.decided_by), (Verdict::Undetermined, None, ""));
-    assert!(lost.reasons[0].starts_with("P2 counts no more from 2026-11-25T07:52:00Z on: not in"));
+    assert!(
+        lost.reasons[0]
+            .starts_with("P2 counts no more from 2026-11-25T07:52:00Z on: not in product")
+    );
     for rack in &mut turkey.racks {
         rack.hand.push(hand(20, Verdict::Fail, "154.5 is below the limit of at least 155."));
     }

@@ -83,9 +83,15 @@ impl<'f, 'q> Route<'f, 'q> {
     /// With how many steps an input joins: opening stock with all on kinds before the lot's.
     fn arrives(&self, input: usize, lot: usize, progress: &[usize]) -> usize {
         match self.facts.question.lots[input].kind {
-            LotKind::OpeningStock => self.before(self.facts.question.lots[lot].kind),
+            LotKind::OpeningStock => self.stands_for(input, lot),
             _ => progress[input],
         }
+    }
+
+    /// How far opening stock's statement stands when it joins a lot: for all steps on kinds before
+    /// that lot's, and further where QA has released it by hand.
+    fn stands_for(&self, stock: usize, lot: usize) -> usize {
+        self.advance(self.before(self.facts.question.lots[lot].kind), stock)
     }
 
     fn before(&self, kind: LotKind) -> usize {
@@ -166,7 +172,7 @@ impl<'f, 'q> Route<'f, 'q> {
                 is_source = false;
                 match self.facts.question.lots[input].kind {
                     LotKind::OpeningStock => {
-                        let joins = self.before(self.facts.question.lots[lot].kind);
+                        let joins = self.stands_for(input, lot);
                         if joins < entry {
                             found.push(self.path(ship, &[input, lot], joins, &needs));
                         }

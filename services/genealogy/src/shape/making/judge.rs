@@ -123,11 +123,12 @@ impl Stock {
             true => String::new(),
             false => format!(", {} g of it in cases", grams(&self.packed_g)),
         };
-        let message = format!(
-            "{code} has {on_hand} g on hand{packed}; {} {} are {asked} g.",
-            mass.value.to_plain_string(),
-            mass.unit
-        );
+        let entered = match mass.unit.as_str() {
+            "g" => String::new(),
+            unit => format!(" ({} {unit})", mass.value.to_plain_string()),
+        };
+        let message =
+            format!("{code} has {on_hand} g on hand{packed}; {asked} g{entered} is more.");
         let way_on = format!("Use at most {free} g of {code}, or name the lot that it really was.");
         let codes = ("MORE_THAN_ON_HAND", "MORE_THAN_ON_HAND");
         Some(Broken::of_lot(codes, (self.lot, "supervisor"), message, way_on))

@@ -3,7 +3,7 @@
 
 use domain::fault::Faults;
 use platform::caller::Call;
-use platform::error::Failure;
+use platform::error::{Failure, Reason};
 use platform::plant::Plant;
 use platform::records::{self, Stamp};
 use platform::shape;
@@ -13,7 +13,11 @@ use wire::internal::v1 as internal;
 use wire::v1;
 
 use crate::shape::holds::NewHold;
+use crate::shape::making::judge::Broken;
 use crate::store::shipping::after::{AfterRow, Called};
+
+/// The word of an open item for a message that could not be carried out.
+pub const MESSAGE_REFUSED: &str = "MESSAGE_REFUSED";
 
 /// A message that a deviation has opened.
 pub struct Told<'m> {
@@ -101,6 +105,18 @@ impl NewRefused {
     ) -> Self {
         let subject = format!("message:{message}");
         Self { stamp: Stamp { id: message, subject, ..cause.clone() }, method, reason, lots }
+    }
+
+    /// The open item that counts it until QA has answered; it holds nothing by itself.
+    pub fn broken(&self) -> Broken {
+        let reason = Reason {
+            code: MESSAGE_REFUSED,
+            subject: self.stamp.subject.clone(),
+            message: format!("{}: {}", self.method, self.reason),
+            who: "QA".into(),
+            way_on: "Do by hand what it asked for, then answer the item.".into(),
+        };
+        Broken { reason, item: MESSAGE_REFUSED, lots: self.lots.clone(), is_held: false }
     }
 
     /// Its entry.

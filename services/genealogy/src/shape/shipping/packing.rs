@@ -177,18 +177,6 @@ impl NewPacking {
             ),
         }
     }
-
-    /// The hold on the lot of cases that cannot be and that a fact told of all the same.
-    pub fn hold(&self, reason: &Reason) -> NewHold {
-        let id = records::new_id();
-        NewHold {
-            stamp: of_ours(&self.stamp, id, holds::subject(id)),
-            lots: vec![self.lot],
-            reason: reason.message.chars().take(300).collect(),
-            deviation: None,
-            covers: Covers::Whole,
-        }
-    }
 }
 
 /// Why serials cannot be packed: there is a case of each.

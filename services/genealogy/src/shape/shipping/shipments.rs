@@ -8,10 +8,10 @@ use std::time::Instant;
 use bigdecimal::BigDecimal;
 use domain::fault::Faults;
 use platform::caller::Call;
-use platform::error::{Failure, Kind};
+use platform::error::{Failure, Kind, Reason};
 use platform::moments::{Claimed, Moments};
 use platform::plant::Plant;
-use platform::records::{self, Stamp};
+use platform::records::Stamp;
 use platform::shape;
 use serde_json::{Value, json};
 use uuid::Uuid;
@@ -19,10 +19,9 @@ use wire::v1;
 use wire::v1::RefusalReason;
 
 use super::judgement::{AWAY, Obstacle, Told, reasons};
-use super::of_ours;
 use super::picture::Picture;
-use crate::shape::holds::{self, Covers, NewHold};
 use crate::shape::lots::{named, place_in_use};
+use crate::shape::making::judge::Broken;
 use crate::store::partners::PartnerRow;
 use crate::store::places::PlaceRow;
 use crate::store::shipping::shipments::{Shipped, Whole};
@@ -64,8 +63,6 @@ pub struct Planned {
     pub read_at: Instant,
     /// Why what has left was not clear; empty: it was.
     pub reasons: Vec<RefusalReason>,
-    /// The hold on what left unclear, with its id.
-    pub hold: Option<NewHold>,
 }
 
 /// Reads pallets; one named twice is a fault.
@@ -157,8 +154,7 @@ pub fn decide(
         return Err(refusal(found));
     }
     let clearance = told.id();
-    let planned = Planned { wanted, picture, clearance, read_at, reasons: found, hold: None };
-    Ok(planned.with_hold())
+    Ok(Planned { wanted, picture, clearance, read_at, reasons: found })
 }
 
 /// A refusal with every reason. Where only haccp's silence stands in the way the same call may be
@@ -202,32 +198,22 @@ impl Planned {
     /// The same with one more reason.
     pub fn with_reason(mut self, reason: RefusalReason) -> Self {
         self.reasons.push(reason);
-        self.with_hold()
-    }
-
-    /// What left unclear puts what is still here of its lots on hold.
-    fn with_hold(mut self) -> Self {
-        if self.is_unclear() && self.hold.is_none() {
-            let id = records::new_id();
-            self.hold = Some(NewHold {
-                stamp: of_ours(&self.wanted.stamp, id, holds::subject(id)),
-                lots: self.picture.ships.clone(),
-                reason: format!("Shipment {} left before it was cleared.", self.wanted.stamp.id),
-                deviation: None,
-                covers: Covers::Whole,
-            });
-        }
         self
     }
 
-    /// What an open item says of it.
-    pub fn what(&self) -> String {
-        let mut what = format!("It left for {} unclear:", self.wanted.customer.name);
-        for reason in &self.reasons {
-            // Writing into a text cannot fail.
-            write!(what, " {}", reason.message).ok();
-        }
-        what
+    /// What it broke: what is still here of its lots goes on hold.
+    pub fn broken(&self) -> Broken {
+        let messages = self.reasons.iter().map(|reason| reason.message.as_str());
+        let said = messages.collect::<Vec<_>>().join(" ");
+        let reason = Reason {
+            code: SHIPPED_UNCLEAR,
+            subject: self.wanted.stamp.subject.clone(),
+            message: format!("It left for {} unclear: {said}", self.wanted.customer.name),
+            who: "QA".into(),
+            way_on: format!("GET /v1/shipments/{}", self.wanted.stamp.id),
+        };
+        let lots = self.picture.ships.clone();
+        Broken { reason, item: SHIPPED_UNCLEAR, lots, is_held: true }
     }
 
     /// Its reasons as they are kept.

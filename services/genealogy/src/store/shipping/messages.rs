@@ -7,18 +7,15 @@ use diesel::prelude::*;
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
-use platform::records::{self, Stamp};
+use platform::records;
 use uuid::Uuid;
 
-use super::{after, items};
+use super::after;
 use crate::schema::{lot, refused_message, refused_message_lot};
 use crate::shape::holds::{NewHold, others};
 use crate::shape::shipping::after::{LessSafe, NewAfter, NewRefused, Told, no_such_lots};
 use crate::shape::shipping::beside;
-use crate::store::holds;
-
-/// The word of an open item for a message that could not be carried out.
-pub const MESSAGE_REFUSED: &str = "MESSAGE_REFUSED";
+use crate::store::{holds, items};
 
 /// Holds what a deviation concerns, once, and records what of it has left. Gives the hold; none
 /// where the message names nothing that could be held.
@@ -63,7 +60,7 @@ async fn refuse(
 ) -> Result<(), Failure> {
     let message = (told.message, told.method);
     let refused = NewRefused::of(&told.new.stamp, message, reason, lots);
-    record_refused(conn, &told.new.stamp, &refused).await
+    record_refused(conn, &refused).await
 }
 
 /// Records what has left of lots that became less safe; gives the record, none where nothing had.
@@ -76,7 +73,7 @@ pub async fn less_safe(
         let message = (told.message, told.method);
         let reason = no_such_lots(&unknown);
         let refused = NewRefused::of(&told.stamp, message, reason, known.clone());
-        record_refused(conn, &told.stamp, &refused).await?;
+        record_refused(conn, &refused).await?;
     }
     let cases = after::left_of_lots(conn, &known).await?;
     let (what, about) = (told.what.clone(), told.about.clone());
@@ -96,11 +93,7 @@ async fn apart(
 
 /// Records a message that was refused, with its leaf and the open item that counts it until QA
 /// has answered.
-async fn record_refused(
-    conn: &mut AsyncPgConnection,
-    cause: &Stamp,
-    new: &NewRefused,
-) -> Result<(), Failure> {
+async fn record_refused(conn: &mut AsyncPgConnection, new: &NewRefused) -> Result<(), Failure> {
     let stamp = &new.stamp;
     let row = (
         refused_message::id.eq(stamp.id),
@@ -123,12 +116,5 @@ async fn record_refused(
     }
     let leaf = stamp.leaf("genealogy.refused_message/1", new.entry())?;
     records::insert_leaves(conn, vec![leaf]).await?;
-    let item = items::NewItem {
-        code: MESSAGE_REFUSED,
-        record: stamp.id,
-        what: format!("{}: {}", new.method, new.reason),
-        lots: new.lots.clone(),
-    };
-    items::raise(conn, cause, item).await?;
-    Ok(())
+    items::record(conn, (stamp, "Message"), &[new.broken()], &[]).await
 }

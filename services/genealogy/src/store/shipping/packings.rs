@@ -7,15 +7,15 @@ use diesel::sql_query;
 use diesel::sql_types::{BigInt, Numeric, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::{Date, Timestamp, ToDiesel as _};
-use platform::error::{Failure, Reason};
+use platform::error::Failure;
 use platform::records::{self, Stamp};
 use uuid::Uuid;
 
 use super::cases::{self, CaseStateRow};
-use super::items;
 use crate::schema::{case_state, lot, lot_on_hand, packed_case, packing};
+use crate::shape::making::judge::Broken;
 use crate::shape::shipping::packing::{NewPacking, serials_in_use};
-use crate::store::{holds, safety};
+use crate::store::{items, safety};
 
 /// A packing as it was recorded.
 #[derive(Clone, Debug, Queryable, Selectable, Insertable)]
@@ -123,7 +123,8 @@ pub async fn record(conn: &mut AsyncPgConnection, new: &NewPacking) -> Result<Pa
     }
     let row = insert(conn, new).await?;
     if let Some(reason) = too_much {
-        told_all_the_same(conn, new, &reason).await?;
+        let broken = Broken { item: reason.code, reason, lots: vec![new.lot], is_held: true };
+        items::record(conn, (&new.stamp, "Packing"), &[broken], &[]).await?;
     }
     let (cases, mass_g) = (new.cases.len() as i64, new.mass_g());
     let not_packed_g = not_packed_g - &mass_g;
@@ -188,20 +189,4 @@ async fn insert(conn: &mut AsyncPgConnection, new: &NewPacking) -> Result<Packin
     let leaf = stamp.leaf("genealogy.packing/1", new.entry())?;
     records::insert_leaves(conn, vec![leaf]).await?;
     Ok(row)
-}
-
-async fn told_all_the_same(
-    conn: &mut AsyncPgConnection,
-    new: &NewPacking,
-    reason: &Reason,
-) -> Result<(), Failure> {
-    holds::insert(conn, &new.hold(reason), None).await?;
-    let item = items::NewItem {
-        code: reason.code,
-        record: new.stamp.id,
-        what: reason.message.clone(),
-        lots: vec![new.lot],
-    };
-    items::raise(conn, &new.stamp, item).await?;
-    Ok(())
 }

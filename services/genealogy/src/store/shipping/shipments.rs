@@ -16,11 +16,11 @@ use platform::records::{self, Stamp};
 use serde_json::Value;
 use uuid::Uuid;
 
-use super::{cases, items, picture};
+use super::{cases, picture};
 use crate::schema::{case_state, lot_on_hand, shipment, shipment_case, shipment_lot};
 use crate::shape::shipping::picture::{CaseSeen, Now};
-use crate::shape::shipping::shipments::{Planned, SHIPPED_UNCLEAR, shipped};
-use crate::store::{after, holds, safety};
+use crate::shape::shipping::shipments::{Planned, shipped};
+use crate::store::{after, items, safety};
 
 /// A shipment as it was recorded.
 #[derive(Clone, Debug, Queryable, Selectable, Insertable)]
@@ -164,15 +164,9 @@ pub async fn record(conn: &mut AsyncPgConnection, planned: &Planned) -> Result<W
         return Ok(Written::Changed);
     }
     insert(conn, planned, &now).await?;
-    if let Some(hold) = &planned.hold {
-        holds::insert(conn, hold, None).await?;
-        let item = items::NewItem {
-            code: SHIPPED_UNCLEAR,
-            record: planned.wanted.stamp.id,
-            what: planned.what(),
-            lots: planned.picture.ships.clone(),
-        };
-        items::raise(conn, &planned.wanted.stamp, item).await?;
+    if planned.is_unclear() {
+        let cause = (&planned.wanted.stamp, "Shipment");
+        items::record(conn, cause, &[planned.broken()], &[]).await?;
     }
     let whole = find(conn, planned.wanted.stamp.id).await?;
     let whole = whole.ok_or_else(|| Failure::internal("a shipment was lost while written"))?;

@@ -2,6 +2,7 @@
 //! It never trusts an earlier judgement: all blocks are read each time.
 
 use diesel_async::AsyncPgConnection;
+use domain::haccp::gate::question::Kind;
 use jiff::Timestamp;
 use platform::error::Failure;
 use platform::outbox::Outbox;
@@ -14,7 +15,9 @@ use crate::shape::cooking::evidence::{Missed, against};
 use crate::shape::cooking::judged::Judging;
 use crate::shape::cooking::lines::Plans;
 use crate::shape::cooking::out::load_out;
-use crate::shape::plans::PlanVersion;
+use crate::shape::plans::{Check, PlanVersion};
+use crate::shape::readings::NewReading;
+use crate::store::cooking::block;
 use crate::store::cooking::whole::{self, Head, Whole};
 use crate::{Haccp, store};
 
@@ -62,6 +65,41 @@ impl Haccp {
         let plans = self.judge(&whole.head).await?.plans;
         Ok(against(&Judging::of(&whole, &plans)?, missed))
     }
+}
+
+/// A reading by hand counts for the cook of the racks that it names, also when it comes after their
+/// pull was judged: their loads are judged again.
+pub async fn after_reading(
+    service: &Haccp,
+    check: &Check,
+    reading: &NewReading,
+) -> Result<(), Failure> {
+    if check.kind != Kind::Attain {
+        return Ok(());
+    }
+    let lots = reading.lots.clone();
+    let loads = service
+        .db
+        .read("haccp.loads_pulled", |conn| {
+            Box::pin(async move { whole::pulled(conn, &lots).await })
+        })
+        .await?;
+    for load in loads {
+        let judge = service.judge(&service.load_head(load).await?).await?;
+        let stamp = reading.stamp.clone();
+        service
+            .db
+            .write("haccp.judge_reading", move |conn| {
+                let (judge, stamp) = (judge.clone(), stamp.clone());
+                Box::pin(async move {
+                    block::hold(conn, load).await?;
+                    judge.again(conn, (load, &stamp), &[]).await
+                })
+            })
+            .await?;
+        service.outbox.wake();
+    }
+    Ok(())
 }
 
 impl Judge {

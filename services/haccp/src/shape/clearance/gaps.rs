@@ -7,17 +7,20 @@ use std::sync::Arc;
 use domain::haccp::gate::question::{At, Gap, Lot};
 use uuid::Uuid;
 
+use super::own_check;
 use crate::shape::plans::PlanVersion;
-use crate::store::clearance::looks::InHouse;
+use crate::store::clearance::Facts;
 
-/// Adds the gaps of each check that says how often to look. A rack that is still in is in until now.
+/// Adds the gaps of each check that says how often to look. Only readings are looks. A rack that is
+/// still in is in till now.
 pub fn add(
     lots: &mut [Lot],
     bound: &[Option<Arc<PlanVersion>>],
-    (stays, at): (&[InHouse], &HashMap<Uuid, usize>),
+    (facts, at): (&Facts, &HashMap<Uuid, usize>),
     now: At,
 ) {
-    for stay in stays {
+    let looks = looks(bound, facts, at);
+    for stay in &facts.in_house {
         let Some(&lot) = at.get(&stay.lot) else { continue };
         let Some(version) = bound[lot].as_deref().filter(|version| version.is_whole()) else {
             continue;
@@ -26,14 +29,28 @@ pub fn add(
         for (check, asked) in version.checks.iter().enumerate() {
             let is_on = version.step_of(asked).is_some_and(|step| step.on == kind);
             let Some(every_s) = asked.every_s.filter(|_| is_on) else { continue };
-            let looks = lots[lot].findings.iter().filter(|found| found.check == check);
-            let looks: Vec<At> = looks.map(|found| found.at).collect();
+            let seen = looks.get(&(lot, check)).cloned().unwrap_or_default();
             let over = (stay.from_us, stay.to_us.unwrap_or(now));
-            let gaps = between(over, looks, every_s * 1_000_000);
-            let gap = |(from, to)| Gap { check, from, to };
-            lots[lot].gaps.extend(gaps.into_iter().map(gap));
+            let gaps = between(over, seen, every_s * 1_000_000);
+            lots[lot].gaps.extend(gaps.into_iter().map(|(from, to)| Gap { check, from, to }));
         }
     }
+}
+
+/// When somebody looked, by lot and check.
+fn looks(
+    bound: &[Option<Arc<PlanVersion>>],
+    facts: &Facts,
+    at: &HashMap<Uuid, usize>,
+) -> HashMap<(usize, usize), Vec<At>> {
+    let mut looks: HashMap<(usize, usize), Vec<At>> = HashMap::new();
+    for row in facts.readings.iter().filter(|row| row.id == row.first) {
+        let Some(&lot) = at.get(&row.lot) else { continue };
+        if let Some(check) = own_check(bound[lot].as_deref(), row.plan, &row.check_code) {
+            looks.entry((lot, check)).or_default().push(row.at);
+        }
+    }
+    looks
 }
 
 /// The times longer than `most` between looks, from the start to the end.

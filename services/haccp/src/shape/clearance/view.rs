@@ -33,7 +33,7 @@ pub fn in_the_way(obstacles: &[Obstacle], ship: usize) -> InTheWay<'_> {
 
 /// The clearance of one lot of a closure.
 pub fn clearance_out(cleared: &Cleared, ship: usize) -> v1::Clearance {
-    let Cleared { closure, facts, asking, obstacles, items } = cleared;
+    let Cleared { closure, facts, asking, obstacles, items, .. } = cleared;
     let lot = closure.ship_lots[ship];
     let found = in_the_way(obstacles, ship);
     v1::Clearance {

@@ -56,7 +56,7 @@ pub struct Look {
 /// last of each kind counts: with nothing left to send, and with something.
 pub async fn read(conn: &mut AsyncPgConnection, places: &[Uuid]) -> Result<Stations, Failure> {
     let bindings: Vec<Binding> = sql_query(
-        "SELECT station, station_name, place, is_bound, \
+        "SELECT station_id AS station, station_name, place, is_bound, \
          (extract(epoch FROM recorded_at) * 1000000)::bigint AS at FROM haccp.station_place \
          WHERE place = ANY($1) ORDER BY recorded_at, id",
     )

@@ -245,6 +245,19 @@ pub async fn whole(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Whol
     Ok(Some(Whole { head, blocks, hand }))
 }
 
+#[derive(QueryableByName)]
+struct Pulled {
+    #[diesel(sql_type = SqlUuid)]
+    load: Uuid,
+}
+
+/// The loads from which any of these lots was pulled.
+pub async fn pulled(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<Vec<Uuid>, Failure> {
+    let query = "SELECT DISTINCT load FROM haccp.pull_rack WHERE lot = ANY($1) ORDER BY load";
+    let found: Vec<Pulled> = sql_query(query).bind::<Array<SqlUuid>, _>(lots).load(conn).await?;
+    Ok(found.into_iter().map(|row| row.load).collect())
+}
+
 /// Every block of a load, in the order of time.
 pub async fn blocks(conn: &mut AsyncPgConnection, load: Uuid) -> Result<Vec<BlockRow>, Failure> {
     let query = sql_query(format!("{BLOCKS} ORDER BY probe, begun_at, id"));
