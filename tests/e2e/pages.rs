@@ -2,6 +2,7 @@
 //! It never reads a page's source to learn what it would show.
 
 mod browser;
+mod cooked;
 mod doors;
 mod file;
 mod scene;

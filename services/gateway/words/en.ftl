@@ -387,7 +387,7 @@ shipment-check-means = Says whether pallets may leave now. It ships nothing: the
 pallet-ids = Pallet ids, as scanned: one on each line
 check-pallets = Check
 pallets-held = { $held ->
-    [0] All { $all } may leave now.
+    [0] Every pallet may leave now.
    *[other] { $held } of { $all } may not leave now.
 }
 pallet = Pallet { $label }

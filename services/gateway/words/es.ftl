@@ -387,7 +387,7 @@ shipment-check-means = Dice si las paletas pueden salir ahora. No envía nada: e
 pallet-ids = Identificadores de paletas, tal como se leen: uno en cada línea
 check-pallets = Comprobar
 pallets-held = { $held ->
-    [0] Las { $all } pueden salir ahora.
+    [0] Todas las paletas pueden salir ahora.
    *[other] { $held } de { $all } no pueden salir ahora.
 }
 pallet = Paleta { $label }

@@ -4,10 +4,12 @@
 use std::path::{Path, PathBuf};
 use std::process::Stdio;
 
+use harness::Plant;
 use harness::client::length;
 use serde_json::{Value, json};
 use tokio::process::Command;
 
+use super::cooked::Cooked;
 use super::scene::Scene;
 use crate::path::crew::PASSWORD;
 
@@ -23,11 +25,11 @@ fn pictures() -> PathBuf {
     Path::new(env!("CARGO_TARGET_TMPDIR")).join("pages")
 }
 
-async fn look(scene: &Scene, pages: Value) -> Value {
+async fn look(plant: &Plant, name: &str, pages: Value) -> Value {
     let tools = root().join("target/tools/browser");
     assert!(tools.exists(), "{} is missing: run tests/install first", tools.display());
     let given = json!({
-        "base": scene.crew.plant.http, "tools": tools, "out": pictures(), "name": "q.ames",
+        "base": plant.http, "tools": tools, "out": pictures(), "name": name,
         "password": PASSWORD, "pages": pages, "languages": ["en", "es"],
         "chromium": "/usr/bin/chromium",
     });
@@ -92,7 +94,7 @@ async fn everybody_can_use_every_page() {
         { "name": "password", "path": "/password" },
     ]);
     let asked = length(&pages);
-    let looked = look(&scene, pages).await;
+    let looked = look(&scene.crew.plant, "q.ames", pages).await;
     let faults = faults(&looked);
     assert!(faults.is_empty(), "{} found:\n  {}", faults.len(), faults.join("\n  "));
     // Two languages and two sizes; the sign-in page comes first.
@@ -101,4 +103,20 @@ async fn everybody_can_use_every_page() {
     let cookie = &looked[0]["cookies"][0];
     assert_eq!((&cookie["secure"], &cookie["httpOnly"]), (&json!(true), &json!(true)));
     scene.crew.plant.stop().await;
+}
+
+#[tokio::test]
+async fn everybody_can_read_a_lot_with_its_curves() {
+    let cooked = Cooked::play().await;
+    let pages = json!([
+        { "name": "cooked-today", "path": "/" },
+        { "name": "file-finished", "path": format!("/lots/{}", cooked.finished), "print": true },
+        { "name": "review-ready", "path": "/review" },
+        { "name": "shipment-refused", "path": format!("/shipment-check?pallets={}", cooked.pallet) },
+        { "name": "open-items-cooked", "path": "/open-items" },
+    ]);
+    let looked = look(cooked.plant(), "dana", pages).await;
+    let faults = faults(&looked);
+    assert!(faults.is_empty(), "{} found:\n  {}", faults.len(), faults.join("\n  "));
+    cooked.day.close().await;
 }

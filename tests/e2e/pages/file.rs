@@ -35,13 +35,13 @@ async fn a_lot_is_found_by_its_code_and_its_file_tells_everything() {
         "The thermometer was misread by one line.",
         "As it was recorded",
         "Amendment",
-        "the plant&#39;s own limit",
+        "the plant's own limit",
         "Salmonella growth",
         "The door has an alarm from today.",
         "Released with support.",
         "Quinn Ames",
         "1 deviation, closed with its disposition",
-        "3 readings",
+        "2 readings on this lot, 1 not met, 0 undetermined",
         "America/New_York",
     ]);
     let open = visitor.get(&format!("/lots/{}", scene.open.lot)).await.expect(200);

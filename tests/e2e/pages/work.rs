@@ -27,7 +27,7 @@ async fn a_reading_is_entered_in_three_touches_and_judged_at_once() {
     visitor.get(found.location()).await.expect(200).says(&["CCP-1", "at most 40\u{a0}°F"]);
     let path = format!("/reading/{}/CCP-1", scene.closed.lot);
     let form = visitor.get(&path).await.expect(200);
-    form.says(&["Value 1 in °F", "the plant&#39;s own limit", "inputmode=\"decimal\""]);
+    form.says(&["Value 1 in °F", "the plant's own limit", "inputmode=\"decimal\""]);
     let id = id(&form);
     let odd = visitor.post(&path, &[("id", &id), ("value", "3890")]).await.expect(200);
     odd.says(&["No instrument of a plant shows such a value", "value=\"3890\""]);

@@ -11,8 +11,11 @@ const STYLE: &str = include_str!("../../assets/house.css");
 
 const KEYPAD: &str = include_str!("../../assets/keypad.js");
 
+const ICON: &str = include_str!("../../assets/icon.svg");
+
 static STYLE_NAME: LazyLock<String> = LazyLock::new(|| named("house", STYLE, "css"));
 static KEYPAD_NAME: LazyLock<String> = LazyLock::new(|| named("keypad", KEYPAD, "js"));
+static ICON_NAME: LazyLock<String> = LazyLock::new(|| named("icon", ICON, "svg"));
 
 fn named(name: &str, text: &str, ending: &str) -> String {
     let hash = Sha256::digest(text);
@@ -30,6 +33,11 @@ pub fn keypad_path() -> String {
     format!("/assets/{}", *KEYPAD_NAME)
 }
 
+/// The path of the picture beside the title.
+pub fn icon_path() -> String {
+    format!("/assets/{}", *ICON_NAME)
+}
+
 /// The file of a name.
 pub fn find(name: &str) -> Option<Answer> {
     match name {
@@ -37,6 +45,7 @@ pub fn find(name: &str) -> Option<Answer> {
         name if name == *KEYPAD_NAME => {
             Some(Answer::file("text/javascript; charset=utf-8", KEYPAD))
         }
+        name if name == *ICON_NAME => Some(Answer::file("image/svg+xml", ICON)),
         _ => None,
     }
 }

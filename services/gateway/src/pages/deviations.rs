@@ -49,7 +49,7 @@ pub async fn read(visit: &Visit, open: bool) -> Result<Whole<v1::Deviation>, Pro
 pub fn table(visit: &Visit, deviations: &[v1::Deviation]) -> Markup {
     let words = visit.words;
     html! {
-        div.scroll tabindex="0" role="region" aria-label=(words.say("file-deviations")) {
+        div.scroll tabindex="0" role="group" aria-label=(words.say("file-deviations")) {
             table {
                 thead { tr {
                     th scope="col" { (words.say("deviation")) }
@@ -119,6 +119,7 @@ fn page(visit: &Visit, deviation: &v1::Deviation, problem: Option<&Problem>) -> 
     let body = html! {
         h1 { (title) }
         (forms::alert(visit, problem))
+        h2 { (words.say("found")) }
         (safety::one(visit, deviation))
         h2 { (words.say("its-lots")) }
         ul.items {

@@ -47,7 +47,7 @@ async fn all(visit: &Visit) -> Result<Whole<v1::Hold>, Problem> {
 pub fn table(visit: &Visit, holds: &[v1::Hold]) -> Markup {
     let words = visit.words;
     html! {
-        div.scroll tabindex="0" role="region" aria-label=(words.say("standing-holds")) {
+        div.scroll tabindex="0" role="group" aria-label=(words.say("standing-holds")) {
             table {
                 thead { tr {
                     th scope="col" { (words.say("state")) }

@@ -38,15 +38,19 @@ fn whole(visit: &Visit, title: &str, body: Markup) -> Markup {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 title { (title) " · " (plant_name(visit)) }
                 link rel="stylesheet" href=(assets::style_path());
+                link rel="icon" type="image/svg+xml" href=(assets::icon_path());
             }
             body {
                 a.skip href="#content" { (words.say("skip-to-content")) }
-                @if visit.is_simulated() {
-                    p.simulated {
-                        strong { (words.say("simulated")) } " " (words.say("simulated-means"))
+                header {
+                    @if visit.is_simulated() {
+                        p.simulated {
+                            strong { (words.say("simulated")) } " "
+                            (words.say("simulated-means"))
+                        }
                     }
+                    div.house { (head(visit)) }
                 }
-                header.house { (head(visit)) }
                 main id="content" { (body) }
                 footer { (foot(visit)) }
             }
@@ -166,7 +170,7 @@ pub fn told(visit: &Visit, problem: &Problem) -> Markup {
 pub fn reasons(visit: &Visit, reasons: &[wire::v1::RefusalReason]) -> Markup {
     let words = visit.words;
     html! {
-        div.scroll tabindex="0" role="region" aria-label=(words.say("reasons")) {
+        div.scroll tabindex="0" role="group" aria-label=(words.say("reasons")) {
             table {
                 thead { tr {
                     th scope="col" { (words.say("reason")) }

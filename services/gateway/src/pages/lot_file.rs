@@ -96,7 +96,7 @@ fn part<T>(visit: &Visit, word: &str, part: &Part<T>, show: impl FnOnce(&T) -> M
 /// A table that can be scrolled sideways on a small screen.
 fn table(visit: &Visit, label: &str, columns: &[&str], rows: Markup) -> Markup {
     html! {
-        div.scroll tabindex="0" role="region" aria-label=(visit.words.say(label)) {
+        div.scroll tabindex="0" role="group" aria-label=(visit.words.say(label)) {
             table {
                 thead { tr {
                     @for column in columns { th scope="col" { (visit.words.say(column)) } }

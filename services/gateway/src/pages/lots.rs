@@ -77,7 +77,7 @@ fn further(visit: &Visit, token: &str, next: &str) -> Markup {
 pub fn table(visit: &Visit, lots: &[v1::Lot]) -> Markup {
     let words = visit.words;
     html! {
-        div.scroll tabindex="0" role="region" aria-label=(words.say("lots")) {
+        div.scroll tabindex="0" role="group" aria-label=(words.say("lots")) {
             table {
                 thead { tr {
                     th scope="col" { (words.say("lot")) }

@@ -69,7 +69,7 @@ fn checks_shown(visit: &Visit, found: &Result<Whole<v1::OpenItem>, Problem>) -> 
         Err(problem) => shown::missing(visit, &words.say("open-items"), problem),
         Ok(found) if found.rows.is_empty() => html! { p { (words.say("no-open-items")) } },
         Ok(found) => html! {
-            div.scroll tabindex="0" role="region" aria-label=(words.say("open-items")) {
+            div.scroll tabindex="0" role="group" aria-label=(words.say("open-items")) {
                 table {
                     thead { tr {
                         th scope="col" { (words.say("state")) }

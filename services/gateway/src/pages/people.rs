@@ -26,7 +26,7 @@ pub async fn list(visit: &Visit) -> Result<Answer, Problem> {
     let title = words.say("people");
     let body = html! {
         h1 { (title) }
-        div.scroll tabindex="0" role="region" aria-label=(title) {
+        div.scroll tabindex="0" role="group" aria-label=(title) {
             table {
                 thead { tr {
                     th scope="col" { (words.say("person")) }

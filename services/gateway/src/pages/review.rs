@@ -44,9 +44,11 @@ pub async fn answer(visit: &Visit) -> Result<Answer, Problem> {
     let question =
         v1::ListLotsRequest { page_size: LOOKED_THROUGH, newest_first: true, ..Default::default() };
     let lots = visit.ask(methods::LIST_LOTS, question).await?.lots;
-    let has_more = lots.len() >= LOOKED_THROUGH as usize;
+    let looked_through = lots.len();
     let finished = lots.into_iter().filter(|lot| KINDS.contains(&lot.kind.as_str()));
-    let asked = finished.take(SHOWN).map(|lot| async {
+    let finished: Vec<v1::Lot> = finished.collect();
+    let has_more = looked_through >= LOOKED_THROUGH as usize || finished.len() > SHOWN;
+    let asked = finished.into_iter().take(SHOWN).map(|lot| async {
         let question = v1::GetClearanceRequest { lot: lot.lot.clone() };
         Ready { clearance: visit.ask(methods::GET_CLEARANCE, question).await, lot }
     });
