@@ -24,7 +24,7 @@ async fn the_first_administrator_takes_a_password_and_comes_in() {
     visitor.post("/password", &wrong).await.expect(400).says(&["not the same"]);
     let right = [("old", printed), ("new", PASSWORD), ("again", PASSWORD)];
     assert_eq!(visitor.post("/password", &right).await.expect(303).location(), "/");
-    visitor.get("/").await.expect(200).says(&["administrator", "Simulated clock."]);
+    visitor.get("/").await.expect(200).says(&["Administrator", "Simulated clock."]);
     plant.stop().await;
 }
 

@@ -47,7 +47,7 @@ async fn a_lot_is_found_by_its_code_and_its_file_tells_everything() {
     let open = visitor.get(&format!("/lots/{}", scene.open.lot)).await.expect(200);
     open.says(&["2 holds stand", "its lots stay on hold until QA has closed it"]);
     assert!(!open.text.contains("The door has an alarm"), "another lot's deviation");
-    crew.plant.stop().await;
+    scene.crew.plant.stop().await;
 }
 
 #[tokio::test]
@@ -63,7 +63,7 @@ async fn what_cannot_be_read_is_named_as_missing() {
     let nobody = visitor.get("/lots/01997000-0000-7000-8000-00000000ffff").await.expect(404);
     nobody.says(&["There is nothing here by this name."]);
     visitor.get("/lots/x").await.expect(400);
-    crew.plant.stop().await;
+    scene.crew.plant.stop().await;
 }
 
 #[tokio::test]
@@ -75,5 +75,5 @@ async fn the_file_speaks_spanish_to_whom_it_should() {
     let file = visitor.get(&format!("/lots/{}", scene.open.lot)).await.expect(200);
     file.says(&["lang=\"es\"", "2 retenciones en pie", "El límite se basa en:", "Reloj simulado."]);
     file.says(&["<p lang=\"en\">44.6 [degF] is above"]);
-    crew.plant.stop().await;
+    scene.crew.plant.stop().await;
 }
