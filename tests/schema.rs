@@ -30,7 +30,7 @@ async fn every_table_says_its_class_and_belongs_to_the_owner() {
     let classes = classes(&client).await;
     assert!(classes.len() >= 8, "{classes:?}");
     for (table, class) in &classes {
-        let known = ["record", "link", "state", "transient"].contains(&class.as_str());
+        let known = ["record", "link", "sealed", "state", "transient"].contains(&class.as_str());
         assert!(known, "{table} has the class {class:?}");
     }
     let query = "SELECT n.nspname || '.' || c.relname, pg_get_userbyid(c.relowner) FROM pg_class c \
@@ -56,7 +56,7 @@ async fn grants_are_those_of_the_class() {
         let (table, role, right) = (&row[0], &row[1], row[2].as_str());
         let Some(class) = classes.get(table) else { continue };
         let allowed: &[&str] = match class.as_str() {
-            "record" | "link" => &["SELECT", "INSERT"],
+            "record" | "link" | "sealed" => &["SELECT", "INSERT"],
             "state" => &["SELECT", "INSERT", "UPDATE"],
             _ => &["SELECT", "INSERT", "UPDATE", "DELETE"],
         };
@@ -81,7 +81,7 @@ async fn no_record_can_be_changed_even_by_its_owner() {
     let client = database.connect().await;
     let mut tried = 0;
     for (table, class) in classes(&client).await {
-        if !matches!(class.as_str(), "record" | "link") {
+        if !matches!(class.as_str(), "record" | "link" | "sealed") {
             continue;
         }
         let column = rows(
@@ -262,9 +262,13 @@ async fn every_migration_runs_on_a_database_that_holds_data() {
     let kept = "SELECT (SELECT name FROM genealogy.place), (SELECT name FROM genealogy.partner), \
         (SELECT name FROM identity.person), \
         (SELECT code FROM genealogy.lot WHERE kind = 'received'), \
-        (SELECT count(*)::text FROM audit.leaf), (SELECT check_code FROM haccp.reading)";
+        (SELECT count(*)::text FROM audit.leaf), (SELECT check_code FROM haccp.reading), \
+        (SELECT position::text FROM audit.sealed)";
     let kept = rows(&client, kept).await;
-    assert_eq!(kept, [["House 2", "Two Rivers Meats", "Dana Okrent", "26329-1", "1", "CCP-1"]]);
+    assert_eq!(
+        kept,
+        [["House 2", "Two Rivers Meats", "Dana Okrent", "26329-1", "1", "CCP-1", "0"]]
+    );
     drop(client);
     database.remove().await;
 }

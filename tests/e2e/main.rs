@@ -6,3 +6,4 @@ mod house;
 mod pages;
 mod path;
 mod replay;
+mod sealed;

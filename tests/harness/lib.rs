@@ -5,6 +5,7 @@ pub mod client;
 pub mod dock;
 pub mod embedded;
 pub mod plant;
+pub mod program;
 pub mod shared;
 pub mod stock;
 pub mod tokens;

@@ -10,6 +10,7 @@ mod problem;
 mod request;
 mod routes;
 mod rpc_door;
+mod stream;
 
 use std::sync::Arc;
 

@@ -46,6 +46,10 @@ pub struct Arguments {
     /// Run on a simulated clock that starts at this instant: only for a folder made so.
     #[arg(long, value_name = "INSTANT")]
     simulated_clock: Option<Timestamp>,
+    /// Whether this process seals the log; `off` is for measuring what sealing costs.
+    #[arg(long, env = "HANKBOOK_SEALER", hide = true, default_value = "on")]
+    #[arg(value_parser = ["on", "off"])]
+    sealer: String,
     #[command(flatten)]
     place: Where,
 }
@@ -69,7 +73,12 @@ pub fn run(arguments: &Arguments) -> Result<(), Failed> {
     let folder = Folder::open(&arguments.data_dir)?;
     let database = Database::open(&arguments.place, &folder)?;
     let runtime = Runtime::new()?;
-    let house = House { folder, database: database.clone(), clock: arguments.simulated_clock };
+    let house = House {
+        folder,
+        database: database.clone(),
+        clock: arguments.simulated_clock,
+        seals: arguments.sealer == "on",
+    };
     let served = runtime.block_on(async {
         let handle = Handle::current();
         runtime.spawn(async move { house.serve(listeners, handle).await }).await?
@@ -90,6 +99,7 @@ struct House {
     folder: Folder,
     database: Database,
     clock: Option<Timestamp>,
+    seals: bool,
 }
 
 impl House {
@@ -124,6 +134,7 @@ impl House {
             _ = stop.1.recv() => {}
         }
         tracing::info!("stopping");
+        tasks.close();
         tokio::join!(rest.close(), rpc.close());
         tasks.stop().await;
         services.close();
@@ -136,7 +147,8 @@ impl House {
         let revocations = Arc::new(Revocations::default());
         let keeper = Gatekeeper { verifier, revocations, clock: clock.clone() };
         let (hops, plant) = (Hops::default(), Plant::default());
-        Ok(Shared { clock, plant, tasks, hops, keeper, signer })
+        let (log_key, seals) = (Arc::new(self.folder.log_key()?), self.seals);
+        Ok(Shared { clock, plant, tasks, hops, keeper, signer, log_key, seals })
     }
 
     /// Brings a private Postgres back when it dies, until the stop.

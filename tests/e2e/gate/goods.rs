@@ -3,15 +3,13 @@
 
 use serde_json::{Value, json};
 
-use super::day::{Day, id, lb, seconds, t, word};
+use super::day::{Day, id, lb, seconds, t};
 
 /// A product with its plan in force.
 #[derive(Clone)]
 pub struct Product {
     pub name: &'static str,
     pub plan: String,
-    /// The cook's limit in [degF].
-    pub cook: &'static str,
 }
 
 /// What the plan of a product says.
@@ -91,7 +89,7 @@ pub fn content(says: Says) -> Value {
               "source": "FSIS Appendix B, 1999" },
             { "code": "CCP-3", "step": "PACK", "title": "Metal detector", "class": "ccp",
               "kind": "bracket", "device": "metal_detector", "hazard": "Metal",
-              "hazardKind": "metal", "unit": "1", "dispositions": ["release_with_support", "destroy"],
+              "hazardKind": "metal", "dispositions": ["release_with_support", "destroy"],
               "source": "the plant's own validation" },
             { "code": "L-1", "step": "LOAD", "title": "Product at loading", "class": "programme",
               "kind": "attain", "gates": true, "unit": "[degF]", "atMost": "40", "freshForS": 3600,
@@ -145,7 +143,7 @@ impl Day {
     /// A product with its plan in force.
     pub async fn product(&self, says: Says) -> Product {
         let plan = self.plan(&content(says)).await;
-        Product { name: says.name, plan, cook: says.cook }
+        Product { name: says.name, plan }
     }
 
     /// A received lot that met its receiving check.
@@ -349,10 +347,4 @@ pub fn part<'v>(list: &'v Value, field: &str, name: &str) -> &'v Value {
     let list = list.as_array().map(Vec::as_slice).unwrap_or_default();
     let found = list.iter().find(|part| part[field] == name);
     found.unwrap_or_else(|| panic!("no {field} {name} in {list:?}"))
-}
-
-/// An id of a made lot.
-pub fn only(lots: Vec<String>) -> String {
-    assert_eq!(lots.len(), 1);
-    word(&json!(lots[0]))
 }

@@ -149,7 +149,8 @@ async fn opening_stock_is_taken_up_by_a_signed_statement() {
     let lot = id();
     let body = json!({
         "id": lot, "material": "No. 1 Rope", "mass": kg("88.5"), "place": floor.place, "plan": plan,
-        "statement": "Counted on 24 November; papers of the day in binder 12.", "observedAt": floor.at,
+        "statement": "Counted on 24 November; papers of the day in binder 12.",
+        "observedAt": floor.at,
         "useBy": "2026-12-24",
     });
     floor.post("/v1/opening-stock", &body).await.expect(403);

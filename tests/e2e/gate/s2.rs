@@ -227,7 +227,7 @@ async fn one_house_three_products() {
     assert_eq!(word(&product["metAt"]), t("08:44"));
     let support = product["support"].to_string();
     assert!(support.contains("150") && support.contains("08:24:17"), "{support}");
-    assert!(support.contains("support"), "{support}");
+    assert!(support.contains("Support only"), "{support}");
 
     // 5. Racks 15 and 16 may go, rack 17 may not.
     house.pull(&day, &house.rope, "08:50").await.ok();

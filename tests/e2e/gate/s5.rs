@@ -21,7 +21,6 @@ struct Made {
 struct Run {
     says: Says,
     house: &'static str,
-    detector: &'static str,
     /// Whether somebody enters the mixer's temperature.
     mixer: bool,
     /// When somebody looked at the house.
@@ -121,18 +120,14 @@ async fn the_dock_opens_only_for_what_is_proved() {
     let mut day = Day::open().await;
     day.at("13:35").await;
     let receiving = day.plan(&super::goods::receiving()).await;
-    let run = |says, house, detector| Run { says, house, detector, mixer: true, looks: &[] };
-    let k1 = Run { mixer: false, ..run(ROPE, "House 1", "Detector 1") };
+    let run = |says, house| Run { says, house, mixer: true, looks: &[] };
+    let k1 = Run { mixer: false, ..run(ROPE, "House 1") };
     // Every 30 minutes from 05:50 to the pull at 10:12: that at 09:30 was missed.
     let k2 = Run {
         looks: &["06:20", "06:50", "07:20", "07:50", "08:20", "08:40", "09:00", "10:00"],
-        ..run(RING, "House 1", "Detector 1")
+        ..run(RING, "House 1")
     };
-    let (k3, k4, k5) = (
-        run(TURKEY, "House 2", "Detector 2"),
-        run(SKINLESS, "House 2", "Detector 1"),
-        run(PLAIN, "House 2", "Detector 1"),
-    );
+    let (k3, k4, k5) = (run(TURKEY, "House 2"), run(SKINLESS, "House 2"), run(PLAIN, "House 2"));
     let mut made = Vec::new();
     for run in [&k1, &k2, &k3, &k4, &k5] {
         made.push(run.make(&day, &receiving).await.packed(&day, "13:31").await);
@@ -242,6 +237,8 @@ async fn the_dock_opens_only_for_what_is_proved() {
     assert!(refused.text.contains("40.4"), "{}", refused.text);
     day.at("15:01").await;
     loading(&day, &k5_lot, &["39.0", "38.8"], "15:01").await;
+    // What the review counted was not met since: it is signed again.
+    day.review(&k5_lot.lot).await.ok();
     ship(&day, &p6, "15:01").await.ok();
 
     // 2. Dana closes the missed look by the continuous record; P2 ships; it stays missed for ever.

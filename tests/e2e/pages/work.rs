@@ -37,7 +37,7 @@ async fn a_reading_is_entered_in_three_touches_and_judged_at_once() {
     let recorded = visitor.post(&path, &both).await.expect(303);
     assert_eq!(recorded.location(), format!("/readings/{id}"));
     let verdict = visitor.get(recorded.location()).await.expect(200);
-    verdict.says(&["class=\"mark met\"", "38.9\u{a0}°F; 40\u{a0}°F", "Go on."]);
+    verdict.says(&["class=\"mark is-met\"", "38.9\u{a0}°F; 40\u{a0}°F", "Go on."]);
     let again = visitor.post(&path, &[("id", &id), ("value", "39")]).await.expect(303);
     let stands = visitor.get(again.location()).await.expect(200);
     stands.says(&["This form was recorded before", "38.9\u{a0}°F; 40\u{a0}°F"]);
@@ -57,7 +57,7 @@ async fn a_reading_that_fails_leads_to_its_deviation_and_qa_closes_it() {
     let mut operator = Visitor::signed_in(&scene.crew.plant, "o.dean", PASSWORD).await;
     let failed = enter(&mut operator, &scene.closed, "40.1").await.expect(303);
     let shown = operator.get(failed.location()).await.expect(200);
-    shown.says(&["class=\"mark not-met\"", "Keep the product apart.", "Tell QA"]);
+    shown.says(&["class=\"mark is-not-met\"", "Keep the product apart.", "Tell QA"]);
     let link =
         shown.text.split("href=\"/deviations/").nth(1).and_then(|rest| rest.split('"').next());
     let path = format!("/deviations/{}", link.expect("a link to the deviation"));
@@ -85,7 +85,7 @@ async fn a_reading_that_fails_leads_to_its_deviation_and_qa_closes_it() {
     let closed = qa.post(&path, &parts(PASSWORD)).await.expect(303);
     assert_eq!(closed.location(), path);
     let shown = qa.get(&path).await.expect(200);
-    shown.says(&["class=\"mark closed\"", "Curtains are looked at each morning.", "Quinn Ames"]);
+    shown.says(&["class=\"mark is-closed\"", "Curtains are looked at each morning.", "Quinn Ames"]);
     scene.closed.lot_with_holds(&scene.crew.qa.client, 0).await;
     scene.crew.plant.stop().await;
 }
@@ -109,7 +109,7 @@ async fn a_hold_is_placed_from_the_file_and_ended_by_qa() {
     let id = id(&form);
     let end = [("id", id.as_str()), ("reason", "Whole underneath"), ("password", PASSWORD)];
     assert_eq!(qa.post(&path, &end).await.expect(303).location(), path);
-    qa.get(&path).await.expect(200).says(&["class=\"mark ended\"", "Whole underneath"]);
+    qa.get(&path).await.expect(200).says(&["class=\"mark is-ended\"", "Whole underneath"]);
     scene.crew.plant.stop().await;
 }
 

@@ -32,12 +32,12 @@ struct Facts<'q> {
 impl<'q> Facts<'q> {
     fn of(question: &'q Question) -> Result<Self, String> {
         let graph = graph::Graph::of(question)?;
-        let fates: Vec<_> = (0..question.lots.len()).map(|lot| fates::of(question, lot)).collect();
-        let judged: Vec<_> = fates
-            .iter()
-            .enumerate()
-            .map(|(lot, named)| items::of_lot(question, lot, named))
-            .collect();
+        let mut fates = vec![Vec::new(); question.lots.len()];
+        let mut judged = vec![Vec::new(); question.lots.len()];
+        for lot in (0..question.lots.len()).filter(|&lot| graph.is_in_any(lot)) {
+            fates[lot] = fates::of(question, lot);
+            judged[lot] = items::of_lot(question, lot, &fates[lot]);
+        }
         let rework = rework::Rework::of(question, &graph, &fates, &judged);
         Ok(Self { question, graph, fates, judged, rework })
     }

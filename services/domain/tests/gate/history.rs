@@ -1,11 +1,13 @@
 //! One random history of a plant: writes, messages, reviews and shipments, interleaved and crashed.
 //! It never lets anything happen that its seed does not say.
 
-use domain::haccp::gate::question::{Cover, Disposition, Gap, Kind, LotKind, Question};
+use std::collections::HashSet;
+
+use domain::haccp::gate::question::{Kind, LotKind, Question};
 use domain::verdict::Verdict;
 
 use super::graphs;
-use super::house::{Body, Broken, Case, Entry, House, Scope};
+use super::house::{Body, Broken, Case, Entry, House};
 use super::plans;
 use super::processes::{Doing, Process, release};
 use super::random::Rng;
@@ -14,15 +16,15 @@ use super::views;
 use super::writes::{self, Op};
 
 /// When the docks begin to ship.
-const OPEN: i64 = 700;
+pub const OPEN: i64 = 700;
 const STATIONS: usize = 2;
-const DEVICES: usize = 3;
+pub const DEVICES: usize = 3;
 
 /// A plant with what runs in it and what its clients still have to send.
 pub struct History {
     pub house: House,
     pub rng: Rng,
-    running: Vec<Process>,
+    pub running: Vec<Process>,
     /// What clients repeat until it is answered.
     intents: Vec<(usize, Op)>,
     next: usize,
@@ -80,14 +82,31 @@ impl History {
                 let device = self.rng.below(DEVICES);
                 let op = Op::Challenge { place, truly: at, device, is_good };
                 writes::commit(&mut self.house, &op);
-                at += self.rng.within(10, 40);
+                at += self.rng.within(20, 70);
             }
         }
         self.house.now = OPEN;
+        if self.rng.chance(70) {
+            self.morning();
+        }
+    }
+
+    /// Everything has come in and was reviewed before the first truck.
+    fn morning(&mut self) {
+        self.drain();
+        for station in 0..STATIONS {
+            if self.rng.chance(80) {
+                self.sync(station);
+            }
+        }
+        for lot in self.house.shippable() {
+            self.read_at_loading(lot, Verdict::Pass);
+            self.alone(|id| Process::review(id, lot));
+        }
     }
 
     /// Checks on the lot's own kind that readings answer and that are not read at loading.
-    fn checks(&self, lot: usize) -> Vec<usize> {
+    pub fn checks(&self, lot: usize) -> Vec<usize> {
         let of = &self.house.lots[lot];
         let Some(plan) = of.plan.map(|plan| &self.house.plans[plan]) else { return Vec::new() };
         let checks = plan.checks.iter().enumerate();
@@ -181,6 +200,15 @@ impl History {
 
     fn begin(&mut self) {
         let id = self.id();
+        let is_shipping = self.running.iter().any(|process| process.ships().is_some());
+        if is_shipping && self.rng.chance(35) {
+            let before = self.intents.len();
+            self.happens();
+            if self.intents.len() > before {
+                self.send_one(before);
+            }
+            return;
+        }
         match self.rng.below(100) {
             0..22 => {
                 let lots = self.house.shippable();
@@ -208,15 +236,11 @@ impl History {
     /// Takes a message whose subject has none before it.
     fn deliver(&mut self) {
         let is_any = self.house.broken == Broken::MessagesInAnyOrder;
-        let messages = &self.house.messages;
-        let ready: Vec<usize> = (0..messages.len())
-            .filter(|&at| !messages[at].is_delivered)
-            .filter(|&at| {
-                is_any
-                    || messages[..at]
-                        .iter()
-                        .all(|before| before.is_delivered || before.subject != messages[at].subject)
-            })
+        let mut blocked = HashSet::new();
+        let undelivered = self.house.messages.iter().enumerate().filter(|one| !one.1.is_delivered);
+        let ready: Vec<usize> = undelivered
+            .filter(|(_, message)| blocked.insert(message.subject) || is_any)
+            .map(|(at, _)| at)
             .collect();
         if let Some(message) = self.rng.some(&ready) {
             let id = self.id();
@@ -225,10 +249,13 @@ impl History {
     }
 
     fn send(&mut self) {
-        if self.intents.is_empty() {
-            return;
+        if !self.intents.is_empty() {
+            let at = self.rng.below(self.intents.len());
+            self.send_one(at);
         }
-        let at = self.rng.below(self.intents.len());
+    }
+
+    fn send_one(&mut self, at: usize) {
         let (intent, op) = self.intents[at].clone();
         let id = self.id();
         self.run(Process::new(id, Doing::Write { intent, op }));
@@ -273,114 +300,6 @@ impl History {
         if let Some(check) = checks.iter().position(|check| check.fresh_for_us.is_some()) {
             let (truly, device) = (self.house.now, self.rng.below(DEVICES));
             self.asks(Op::Reading { lot, check, truly, device, verdict });
-        }
-    }
-
-    /// Something happens that nobody wished for, or somebody mends something.
-    fn happens(&mut self) {
-        let lot = self.rng.below(self.house.lots.len());
-        let device = self.rng.below(DEVICES);
-        let truly = self.house.now - self.rng.within(0, 40);
-        match self.rng.below(16) {
-            0 | 1 => {
-                let checks = self.checks(lot);
-                if let Some(check) = self.rng.some(&checks) {
-                    let verdicts = [Verdict::Fail, Verdict::Pass, Verdict::Undetermined];
-                    let verdict = self.rng.pick(&verdicts);
-                    self.asks(Op::Reading { lot, check, truly, device, verdict });
-                }
-            }
-            2 if !self.house.findings.is_empty() => {
-                let finding = self.rng.below(self.house.findings.len());
-                let verdict = self.rng.pick(&[Verdict::Fail, Verdict::Pass]);
-                self.asks(Op::Amend { finding, verdict });
-            }
-            3 if self.rng.chance(20) => self.asks(Op::InstrumentOut { instrument: device }),
-            4 => {
-                let checks = self.checks(lot);
-                if let Some(check) = self.rng.some(&checks) {
-                    let gap = Gap { check, from: truly - 30, to: truly };
-                    self.asks(Op::Gap { lot, gap });
-                }
-            }
-            5 => self.covers(lot),
-            6..10 => self.closes(),
-            10 => {
-                let scope = self.scope(lot);
-                self.asks(Op::PlaceHold(scope));
-            }
-            11 if !self.house.holds.is_empty() => {
-                let hold = self.rng.below(self.house.holds.len());
-                if self.house.holds[hold].deviation.is_none() {
-                    self.asks(Op::EndHold(hold));
-                }
-            }
-            12 if lot > 0 => {
-                let input = self.rng.below(lot);
-                let is_made = !self.house.lots[lot].inputs.is_empty();
-                if is_made && self.rng.chance(15) && !self.house.lots[lot].inputs.contains(&input) {
-                    self.asks(Op::AddInput { lot, input });
-                }
-            }
-            13 if !self.house.cases.is_empty() => {
-                let case = self.rng.below(self.house.cases.len());
-                let place = self.rng.below(2);
-                self.asks(Op::Rerun { case, place });
-            }
-            14 | 15 => {
-                let is_good = self.rng.chance(75);
-                let place = self.rng.below(2);
-                self.asks(Op::Challenge { place, truly, device, is_good });
-            }
-            _ => {}
-        }
-    }
-
-    fn covers(&mut self, lot: usize) {
-        let gaps: Vec<(usize, Gap)> = self.house.gaps.clone();
-        let cover = match self.rng.some(&gaps) {
-            Some((lot, gap)) => {
-                let from = gap.from - self.rng.within(-1, 5);
-                Some((lot, Cover { check: gap.check, from, to: gap.to + 1 }))
-            }
-            None => {
-                let checks = self.checks(lot);
-                let check = self.rng.some(&checks);
-                check.map(|check| (lot, Cover { check, from: 0, to: self.house.now }))
-            }
-        };
-        if let Some((lot, cover)) = cover {
-            self.asks(Op::Cover { lot, cover });
-        }
-    }
-
-    fn closes(&mut self) {
-        use Disposition::{Destroy, Recook, RecordedWrongly, ReleaseWithSupport};
-        if self.house.deviations.is_empty() {
-            return;
-        }
-        let deviation = self.rng.below(self.house.deviations.len());
-        let disposition = match self.rng.below(20) {
-            0 => Destroy,
-            1 => Disposition::ReworkWithLethalStep,
-            2..5 => Recook,
-            5..8 => RecordedWrongly,
-            _ => ReleaseWithSupport,
-        };
-        self.asks(Op::Close { deviation, disposition });
-    }
-
-    fn scope(&mut self, lot: usize) -> Scope {
-        match self.rng.below(4) {
-            0 => Scope::Left(lot),
-            1 if !self.house.cases.is_empty() => {
-                Scope::Cases(vec![self.rng.below(self.house.cases.len())])
-            }
-            2 => {
-                let (place, from) = (self.rng.below(2), Some(self.rng.within(0, OPEN)));
-                Scope::Span { place, from, to: self.house.now }
-            }
-            _ => Scope::Whole(vec![lot]),
         }
     }
 

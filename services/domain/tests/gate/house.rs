@@ -54,7 +54,17 @@ pub enum Scope {
     Whole(Vec<usize>),
     Left(usize),
     Cases(Vec<usize>),
-    Span { place: usize, from: Option<i64>, to: i64 },
+    Span {
+        place: usize,
+        from: Option<i64>,
+        to: i64,
+    },
+    /// A person's span holds only of the lot that it names.
+    SpanOf {
+        lot: usize,
+        place: usize,
+        to: i64,
+    },
 }
 
 /// A hold, and whether it has ended.
@@ -204,6 +214,7 @@ impl House {
             Scope::Left(lot) => *lot == of.lot,
             Scope::Cases(cases) => cases.contains(&case),
             Scope::Span { place, from, to } => is_in_span(of, *place, *from, *to),
+            Scope::SpanOf { lot, place, to } => *lot == of.lot && is_in_span(of, *place, None, *to),
         })
     }
 

@@ -69,6 +69,14 @@ impl Process {
         )
     }
 
+    /// The lot that it ships, if it does.
+    pub fn ships(&self) -> Option<usize> {
+        match &self.doing {
+            Doing::Ship(shipping) => Some(shipping.lot),
+            _ => None,
+        }
+    }
+
     /// Takes the next step; true when nothing is left to do.
     pub fn step(&mut self, house: &mut House) -> bool {
         let phase = self.phase;

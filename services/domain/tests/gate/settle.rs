@@ -54,6 +54,7 @@ fn mend(history: &mut History, lot: usize, dead: &mut BTreeSet<usize>) -> bool {
         })
         .collect();
     if !clear.is_empty() {
+        disturb(history, clear[0]);
         history.alone(|id| Process::ship(id, lot, clear));
     }
     for hold in 0..history.house.holds.len() {
@@ -67,6 +68,19 @@ fn mend(history: &mut History, lot: usize, dead: &mut BTreeSet<usize>) -> bool {
     }
     history.drain();
     true
+}
+
+/// Now and then a failed challenge comes in late, about a case that is clear, and is released at
+/// once: who reviewed the case before has not seen it.
+fn disturb(history: &mut History, case: usize) {
+    let last = history.house.cases[case].passings.iter().copied().max_by_key(|passing| passing.1);
+    if let Some((place, truly)) = last
+        && history.rng.chance(6)
+    {
+        history.asks(Op::Challenge { place, truly, device: 0, is_good: false });
+        history.drain();
+        release_all(history);
+    }
 }
 
 fn is_final(obstacle: &Obstacle) -> bool {

@@ -2,7 +2,7 @@
 //! It never holds back what was committed, nor adds what was not.
 
 use domain::haccp::gate::question;
-use domain::haccp::gate::question::{Finding, Question, Review, Ship};
+use domain::haccp::gate::question::{Finding, Lot, LotKind, Question, Review, Ship};
 use domain::verdict::Verdict;
 
 use super::house::{Broken, Concern, House, is_in_span};
@@ -17,10 +17,14 @@ pub fn closure(house: &House, lot: usize, cases: &[usize]) -> Question {
         serial: house.cases[case].serial.clone(),
         passings: house.cases[case].passings.clone(),
     };
+    let lots = house.lots.iter().enumerate();
+    let members = house.closure(lot);
+    let lots = lots.map(|(at, of)| if members.contains(&at) { of.clone() } else { nobody() });
+    let lots = lots.collect();
     let ship = Ship { lot, cases: cases.iter().map(of_case).collect(), review: Review::NotAsked };
     Question {
         plans: house.plans.clone(),
-        lots: house.lots.clone(),
+        lots,
         deviations: Vec::new(),
         challenges: Vec::new(),
         ships: vec![ship],
@@ -28,28 +32,43 @@ pub fn closure(house: &House, lot: usize, cases: &[usize]) -> Question {
     }
 }
 
+/// What stands for a lot of another closure, so that every lot keeps its place.
+fn nobody() -> Lot {
+    Lot {
+        name: String::new(),
+        kind: LotKind::Kit,
+        plan: None,
+        inputs: Vec::new(),
+        findings: Vec::new(),
+        gaps: Vec::new(),
+        covers: Vec::new(),
+        deviations: Vec::new(),
+        blocks: Vec::new(),
+        silent: Vec::new(),
+    }
+}
+
 /// Adds what is recorded of lots: their plans, findings, gaps and covers.
 pub fn read_lots(house: &House, question: &mut Question) {
-    for (at, lot) in question.lots.iter_mut().enumerate() {
-        lot.plan = lot.plan.filter(|_| house.bound[at]);
-        if lot.plan.is_none() {
-            continue;
-        }
-        let findings = house.findings.iter().filter(|found| found.lot == at);
-        lot.findings = findings
-            .map(|found| Finding {
-                check: found.check,
-                at: found.at,
-                known_at: found.known_at,
-                is_late: false,
-                verdict: found.verdict,
-                deviation: found.deviation,
-            })
-            .collect();
-        let gaps = house.gaps.iter().filter(|gap| gap.0 == at);
-        lot.gaps = gaps.map(|gap| gap.1).collect();
-        let covers = house.covers.iter().filter(|cover| cover.0 == at);
-        lot.covers = covers.map(|cover| cover.1).collect();
+    for (lot, is_bound) in question.lots.iter_mut().zip(&house.bound) {
+        lot.plan = lot.plan.filter(|_| *is_bound);
+    }
+    let is_there: Vec<bool> = question.lots.iter().map(|lot| lot.plan.is_some()).collect();
+    for found in house.findings.iter().filter(|found| is_there[found.lot]) {
+        question.lots[found.lot].findings.push(Finding {
+            check: found.check,
+            at: found.at,
+            known_at: found.known_at,
+            is_late: false,
+            verdict: found.verdict,
+            deviation: found.deviation,
+        });
+    }
+    for (lot, gap) in house.gaps.iter().filter(|gap| is_there[gap.0]) {
+        question.lots[*lot].gaps.push(*gap);
+    }
+    for (lot, cover) in house.covers.iter().filter(|cover| is_there[cover.0]) {
+        question.lots[*lot].covers.push(*cover);
     }
 }
 

@@ -57,7 +57,7 @@ pub fn of_scope(house: &House, scope: &Scope) -> Vec<usize> {
     match scope {
         _ if house.broken == Broken::HoldAddsNothing => vec![],
         Scope::Whole(lots) => lots.clone(),
-        Scope::Left(lot) => vec![*lot],
+        Scope::Left(lot) | Scope::SpanOf { lot, .. } => vec![*lot],
         Scope::Cases(cases) => cases.iter().map(|&case| house.cases[case].lot).collect(),
         Scope::Span { .. } => vec![PLANT],
     }
@@ -117,6 +117,7 @@ pub fn commit(house: &mut House, op: &Op) {
         Op::AddInput { lot, input } => {
             house.lots[lot].inputs.push(input);
             house.less_safe.push(Concern::Lots(vec![lot]));
+            list_what_left(house);
         }
         Op::Rerun { case, place } => {
             let now = house.now;
@@ -161,6 +162,21 @@ fn open(
     house.opened.push(house.commits);
     tell(house, deviation, Body::Hold(deviation));
     deviation
+}
+
+/// An input that is added late brings its deviations to what has left; those whose message is still
+/// on its way are listed when it comes.
+fn list_what_left(house: &mut House) {
+    for message in 0..house.messages.len() {
+        let Body::Hold(deviation) = house.messages[message].body else { continue };
+        let is_listed = house.after_shipment.contains(&deviation);
+        let has_come = house.received.contains(&message);
+        let mut concerned = house.concerned(deviation).into_iter();
+        let has_left = concerned.any(|case| house.cases[case].shipped.is_some());
+        if has_come && has_left && !is_listed {
+            house.after_shipment.push(deviation);
+        }
+    }
 }
 
 /// Puts a message into the outbox.
@@ -238,7 +254,7 @@ fn challenge(house: &mut House, place: usize, when: (i64, usize), is_good: bool)
 pub fn place_hold(house: &mut House, scope: Scope, deviation: Option<usize>) {
     house.less_safe.push(match scope.clone() {
         Scope::Whole(lots) => Concern::Lots(lots),
-        Scope::Left(lot) => Concern::Lots(vec![lot]),
+        Scope::Left(lot) | Scope::SpanOf { lot, .. } => Concern::Lots(vec![lot]),
         Scope::Cases(cases) => {
             Concern::Lots(cases.iter().map(|&case| house.cases[case].lot).collect())
         }

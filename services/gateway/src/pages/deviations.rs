@@ -7,7 +7,8 @@ use wire::v1;
 use super::answer::Answer;
 use super::asked::Verb;
 use super::lot_file::safety;
-use super::shown::{self, lot_link, mark};
+use super::lots::Codes;
+use super::shown::{self, mark};
 use super::visit::{Signing, Visit, Whole, is_signed_out};
 use super::{forms, layout, methods};
 use crate::problem::Problem;
@@ -20,6 +21,8 @@ pub async fn list(visit: &Visit) -> Result<Answer, Problem> {
     let words = visit.words;
     let shows_all = visit.asked.query.get("show") == "all";
     let found = read(visit, !shows_all).await?;
+    let named = found.rows.iter().flat_map(|deviation| &deviation.lots);
+    let codes = Codes::ask(visit, named).await;
     let title = words.say("file-deviations");
     let body = html! {
         h1 { (title) }
@@ -28,7 +31,7 @@ pub async fn list(visit: &Visit) -> Result<Answer, Problem> {
             @else { a.button href="/deviations?show=all" { (words.say("closed-too")) } }
         }
         @if found.rows.is_empty() { p { (words.say("no-open-deviations")) } }
-        @else { (table(visit, &found.rows)) }
+        @else { (table(visit, &found.rows, &codes)) }
         (shown::more(visit, found.rows.len(), found.has_more))
     };
     Ok(layout::page(visit, &title, body))
@@ -46,7 +49,7 @@ pub async fn read(visit: &Visit, open: bool) -> Result<Whole<v1::Deviation>, Pro
 }
 
 /// Deviations as a table, each leading to its page.
-pub fn table(visit: &Visit, deviations: &[v1::Deviation]) -> Markup {
+pub fn table(visit: &Visit, deviations: &[v1::Deviation], codes: &Codes) -> Markup {
     let words = visit.words;
     html! {
         div.scroll tabindex="0" role="group" aria-label=(words.say("file-deviations")) {
@@ -58,13 +61,13 @@ pub fn table(visit: &Visit, deviations: &[v1::Deviation]) -> Markup {
                     th scope="col" { (words.say("opened-at")) }
                     th scope="col" { (words.say("lots")) }
                 } }
-                tbody { @for deviation in deviations { (row(visit, deviation)) } }
+                tbody { @for deviation in deviations { (row(visit, deviation, codes)) } }
             }
         }
     }
 }
 
-fn row(visit: &Visit, deviation: &v1::Deviation) -> Markup {
+fn row(visit: &Visit, deviation: &v1::Deviation, codes: &Codes) -> Markup {
     let word = if deviation.closed_at.is_empty() { "open" } else { "closed" };
     html! {
         tr {
@@ -76,7 +79,7 @@ fn row(visit: &Visit, deviation: &v1::Deviation) -> Markup {
             td { (mark(visit, word)) }
             td lang="en" { (deviation.what) }
             td { (shown::instant(visit, &deviation.recorded_at)) }
-            td { (deviation.lots.len()) }
+            td { (shown::lot_links(&deviation.lots, codes)) }
         }
     }
 }
@@ -86,12 +89,12 @@ pub async fn one(visit: &Visit, id: &str) -> Result<Answer, Problem> {
     let question = v1::GetDeviationRequest { deviation: id.to_owned() };
     let deviation = visit.ask(methods::GET_DEVIATION, question).await?;
     if visit.asked.verb == Verb::Get {
-        return Ok(page(visit, &deviation, None));
+        return Ok(page(visit, &deviation, None).await);
     }
     match close(visit, id).await {
         Ok(_) => Ok(Answer::see(&format!("/deviations/{id}"))),
         Err(problem) if is_signed_out(&problem) => Err(problem),
-        Err(problem) => Ok(page(visit, &deviation, Some(&problem))),
+        Err(problem) => Ok(page(visit, &deviation, Some(&problem)).await),
     }
 }
 
@@ -112,8 +115,9 @@ async fn close(visit: &Visit, id: &str) -> Result<v1::Deviation, Problem> {
     visit.ask_signed(methods::CLOSE_DEVIATION, closing, signing).await
 }
 
-fn page(visit: &Visit, deviation: &v1::Deviation, problem: Option<&Problem>) -> Answer {
+async fn page(visit: &Visit, deviation: &v1::Deviation, problem: Option<&Problem>) -> Answer {
     let words = visit.words;
+    let codes = Codes::ask(visit, deviation.lots.iter()).await;
     let title = words.with("deviation-title", [("check", deviation.check.as_str().into())]);
     let is_open = deviation.closed_at.is_empty();
     let body = html! {
@@ -122,10 +126,7 @@ fn page(visit: &Visit, deviation: &v1::Deviation, problem: Option<&Problem>) -> 
         h2 { (words.say("found")) }
         (safety::one(visit, deviation))
         h2 { (words.say("its-lots")) }
-        ul.items {
-            @for lot in &deviation.lots { li { (lot_link(lot, &words.say("lot-file"))) " "
-                span.code { (lot) } } }
-        }
+        p { (shown::lot_links(&deviation.lots, &codes)) }
         @if is_open && visit.holds(&[v1::Role::Qa]) { (form(visit, deviation)) }
         @else if is_open { p { (words.say("only-qa-closes")) } }
     };

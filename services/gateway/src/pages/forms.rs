@@ -36,15 +36,6 @@ pub fn area(visit: &Visit, name: &str, label: &str, most: u32) -> Markup {
     }
 }
 
-/// A field of one line, with what was typed before.
-pub fn line(visit: &Visit, name: &str, label: &str, most: u32) -> Markup {
-    html! {
-        label for=(name) { (visit.words.say(label)) }
-        input id=(name) name=(name) required maxlength=(most) autocomplete="off"
-            value=(visit.asked.form.raw(name));
-    }
-}
-
 /// The end of a form that is signed: what the signature says, the password, the button.
 pub fn signature(visit: &Visit, meaning: &str, button: &str) -> Markup {
     let words = visit.words;

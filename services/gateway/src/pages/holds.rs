@@ -6,7 +6,8 @@ use wire::v1;
 
 use super::answer::Answer;
 use super::asked::Verb;
-use super::shown::{self, lot_link, mark};
+use super::lots::Codes;
+use super::shown::{self, mark};
 use super::visit::{Signing, Visit, Whole, is_signed_out};
 use super::{forms, layout, methods};
 use crate::problem::Problem;
@@ -17,11 +18,12 @@ pub async fn list(visit: &Visit) -> Result<Answer, Problem> {
         return place(visit).await;
     }
     let found = standing(visit).await?;
+    let codes = Codes::ask(visit, found.rows.iter().flat_map(|hold| &hold.lots)).await;
     let title = visit.words.say("standing-holds");
     let body = html! {
         h1 { (title) }
         @if found.rows.is_empty() { p { (visit.words.say("no-standing-holds")) } }
-        @else { (table(visit, &found.rows)) }
+        @else { (table(visit, &found.rows, &codes)) }
         (shown::more(visit, found.rows.len(), found.has_more))
     };
     Ok(layout::page(visit, &title, body))
@@ -44,7 +46,7 @@ async fn all(visit: &Visit) -> Result<Whole<v1::Hold>, Problem> {
 }
 
 /// Holds as a table, each leading to what ends it.
-pub fn table(visit: &Visit, holds: &[v1::Hold]) -> Markup {
+pub fn table(visit: &Visit, holds: &[v1::Hold], codes: &Codes) -> Markup {
     let words = visit.words;
     html! {
         div.scroll tabindex="0" role="group" aria-label=(words.say("standing-holds")) {
@@ -57,21 +59,21 @@ pub fn table(visit: &Visit, holds: &[v1::Hold]) -> Markup {
                     th scope="col" { (words.say("lots")) }
                     th scope="col" { (words.say("its-end")) }
                 } }
-                tbody { @for hold in holds { (row(visit, hold)) } }
+                tbody { @for hold in holds { (row(visit, hold, codes)) } }
             }
         }
     }
 }
 
-fn row(visit: &Visit, hold: &v1::Hold) -> Markup {
+fn row(visit: &Visit, hold: &v1::Hold, codes: &Codes) -> Markup {
     let words = visit.words;
     html! {
         tr {
             td { (mark(visit, "on-hold")) }
             td { (hold.reason) }
             td { (words.one_of("hold-scope", &hold.scope)) }
-            td { (shown::instant(visit, &hold.placed_at)) " · " (hold.placed_by_name) }
-            td { @for lot in &hold.lots { (lot_link(lot, &words.say("lot-file"))) " " } }
+            td { (shown::instant(visit, &hold.placed_at)) " · " (shown::who(visit, &hold.placed_by_name)) }
+            td { (shown::lot_links(&hold.lots, codes)) }
             td {
                 @if hold.deviation.is_empty() {
                     a href={ "/holds/" (hold.hold) } { (words.say("end-hold")) }
@@ -120,7 +122,7 @@ pub async fn one(visit: &Visit, id: &str) -> Result<Answer, Problem> {
     let nowhere = || Problem::new(platform::error::Kind::NotFound, "");
     let hold = found.ok_or_else(nowhere)?;
     if visit.asked.verb == Verb::Get {
-        return Ok(page(visit, &hold, None));
+        return Ok(page(visit, &hold, None).await);
     }
     let question = v1::EndHoldRequest {
         id: forms::record_id(visit),
@@ -131,12 +133,13 @@ pub async fn one(visit: &Visit, id: &str) -> Result<Answer, Problem> {
     match visit.ask_signed(methods::END_HOLD, question, signing).await {
         Ok(_) => Ok(Answer::see(&format!("/holds/{id}"))),
         Err(problem) if is_signed_out(&problem) => Err(problem),
-        Err(problem) => Ok(page(visit, &hold, Some(&problem))),
+        Err(problem) => Ok(page(visit, &hold, Some(&problem)).await),
     }
 }
 
-fn page(visit: &Visit, hold: &v1::Hold, problem: Option<&Problem>) -> Answer {
+async fn page(visit: &Visit, hold: &v1::Hold, problem: Option<&Problem>) -> Answer {
     let words = visit.words;
+    let codes = Codes::ask(visit, hold.lots.iter()).await;
     let title = words.say("hold");
     let is_standing = hold.ended_at.is_empty();
     let body = html! {
@@ -146,14 +149,14 @@ fn page(visit: &Visit, hold: &v1::Hold, problem: Option<&Problem>) -> Answer {
             dt { (words.say("reason-of-hold")) } dd { (hold.reason) }
             dt { (words.say("scope")) } dd { (words.one_of("hold-scope", &hold.scope)) }
             dt { (words.say("placed")) }
-            dd { (shown::instant(visit, &hold.placed_at)) " · " (hold.placed_by_name) }
+            dd { (shown::instant(visit, &hold.placed_at)) " · " (shown::who(visit, &hold.placed_by_name)) }
             @if !is_standing {
                 dt { (words.say("ended")) }
                 dd { (shown::instant(visit, &hold.ended_at)) " · " (hold.ended_by_name) ": "
                     (hold.end_reason) }
             }
             dt { (words.say("lots")) }
-            dd { @for lot in &hold.lots { (lot_link(lot, &words.say("lot-file"))) " " } }
+            dd { (shown::lot_links(&hold.lots, &codes)) }
         }
         @if !hold.deviation.is_empty() {
             p { a.button href={ "/deviations/" (hold.deviation) } {

@@ -1,6 +1,9 @@
 //! The list of lots, and the way from a code to a lot's file.
 //! It never guesses: a code that no lot has leads nowhere and says so.
 
+use std::collections::HashMap;
+
+use futures_util::future::join_all;
 use maud::{Markup, html};
 use percent_encoding::{NON_ALPHANUMERIC, utf8_percent_encode};
 use wire::v1;
@@ -13,6 +16,32 @@ use crate::problem::Problem;
 
 /// Lots of one page.
 const ROWS: i32 = 50;
+
+/// Codes asked for on one page; lots beyond are named by their ids.
+const CODES_MAX: usize = 100;
+
+/// The codes of lots by their ids.
+pub struct Codes(HashMap<String, String>);
+
+impl Codes {
+    /// Asks for the codes of lots, each once; one that cannot be read is left out.
+    pub async fn ask(visit: &Visit, lots: impl Iterator<Item = &String>) -> Self {
+        let mut wanted: Vec<String> = lots.cloned().collect();
+        wanted.sort_unstable();
+        wanted.dedup();
+        wanted.truncate(CODES_MAX);
+        let asked = wanted.into_iter().map(|lot| async {
+            let found = visit.ask(methods::GET_LOT, v1::GetLotRequest { lot }).await.ok()?;
+            Some((found.lot, found.code))
+        });
+        Self(join_all(asked).await.into_iter().flatten().collect())
+    }
+
+    /// The code of a lot; empty where it is not known.
+    pub fn of(&self, lot: &str) -> &str {
+        self.0.get(lot).map_or("", String::as_str)
+    }
+}
 
 /// Shows the lots, or leads to the one of a code.
 pub async fn list(visit: &Visit) -> Result<Answer, Problem> {

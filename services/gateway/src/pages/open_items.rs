@@ -6,6 +6,7 @@ use maud::{Markup, html};
 use wire::v1;
 
 use super::answer::Answer;
+use super::lots::Codes;
 use super::shown::{self, lot_link, mark};
 use super::visit::{Visit, Whole, is_signed_out};
 use super::{layout, methods};
@@ -24,6 +25,10 @@ pub async fn show(visit: &Visit) -> Result<Answer, Problem> {
             return Err(problem.clone());
         }
     }
+    let of_checks = checks.iter().flat_map(|found| &found.rows).map(|item| &item.lot);
+    let of_checks = of_checks.filter(|lot| !lot.is_empty());
+    let of_facts = facts.iter().flat_map(|found| &found.rows).flat_map(|item| &item.lots);
+    let codes = Codes::ask(visit, of_checks.chain(of_facts)).await;
     let words = visit.words;
     let title = words.say("open-items");
     let body = html! {
@@ -35,11 +40,11 @@ pub async fn show(visit: &Visit) -> Result<Answer, Problem> {
         }
         section aria-labelledby="checks" {
             h2 id="checks" { (words.with("checks-of-day", [("day", day.as_str().into())])) }
-            (checks_shown(visit, &checks))
+            (checks_shown(visit, &checks, &codes))
         }
         section aria-labelledby="facts" {
             h2 id="facts" { (words.say("file-items")) }
-            (facts_shown(visit, &facts))
+            (facts_shown(visit, &facts, &codes))
         }
     };
     Ok(layout::page(visit, &title, body))
@@ -63,7 +68,11 @@ async fn of_facts(visit: &Visit) -> Result<Whole<v1::LotItem>, Problem> {
     visit.whole(page).await
 }
 
-fn checks_shown(visit: &Visit, found: &Result<Whole<v1::OpenItem>, Problem>) -> Markup {
+fn checks_shown(
+    visit: &Visit,
+    found: &Result<Whole<v1::OpenItem>, Problem>,
+    codes: &Codes,
+) -> Markup {
     let words = visit.words;
     match found {
         Err(problem) => shown::missing(visit, &words.say("open-items"), problem),
@@ -78,7 +87,7 @@ fn checks_shown(visit: &Visit, found: &Result<Whole<v1::OpenItem>, Problem>) -> 
                         th scope="col" { (words.say("found")) }
                         th scope="col" { (words.say("reason-who")) }
                     } }
-                    tbody { @for item in &found.rows { (check_row(visit, item)) } }
+                    tbody { @for item in &found.rows { (check_row(visit, item, codes)) } }
                 }
             }
             (shown::more(visit, found.rows.len(), found.has_more))
@@ -86,21 +95,25 @@ fn checks_shown(visit: &Visit, found: &Result<Whole<v1::OpenItem>, Problem>) -> 
     }
 }
 
-fn check_row(visit: &Visit, item: &v1::OpenItem) -> Markup {
+fn check_row(visit: &Visit, item: &v1::OpenItem, codes: &Codes) -> Markup {
     let words = visit.words;
     html! {
         tr {
             td { (mark(visit, &item.code.replace('_', "-")))
                 @if item.gates { div { (words.say("stops-shipping")) } } }
-            th scope="row" { (item.check) " · " (item.title) }
-            td { @if !item.lot.is_empty() { (lot_link(&item.lot, &words.say("lot-file"))) } }
+            th scope="row" { (shown::check(&item.check, &item.title)) }
+            td { @if !item.lot.is_empty() { (lot_link(&item.lot, codes.of(&item.lot))) } }
             td lang="en" { (item.what) }
             td { (item.who) }
         }
     }
 }
 
-fn facts_shown(visit: &Visit, found: &Result<Whole<v1::LotItem>, Problem>) -> Markup {
+fn facts_shown(
+    visit: &Visit,
+    found: &Result<Whole<v1::LotItem>, Problem>,
+    codes: &Codes,
+) -> Markup {
     let words = visit.words;
     match found {
         Err(problem) => shown::missing(visit, &words.say("file-items"), problem),
@@ -111,7 +124,7 @@ fn facts_shown(visit: &Visit, found: &Result<Whole<v1::LotItem>, Problem>) -> Ma
                     li {
                         (mark(visit, "open")) " " span lang="en" { (item.what) } " "
                         (shown::instant(visit, &item.recorded_at)) " · " (item.entered_by_name) " "
-                        @for lot in &item.lots { (lot_link(lot, &words.say("lot-file"))) " " }
+                        (shown::lot_links(&item.lots, codes))
                     }
                 }
             }

@@ -7,6 +7,7 @@ use jiff::Timestamp;
 use maud::{Markup, html};
 use wire::v1;
 
+use super::lots::Codes;
 use super::visit::Visit;
 use crate::problem::Problem;
 
@@ -94,7 +95,7 @@ pub fn mark(visit: &Visit, word: &str) -> Markup {
         _ => "–",
     };
     html! {
-        span class={ "mark " (word) } {
+        span class={ "mark is-" (word) } {
             span.shape aria-hidden="true" { (shape) } " " (visit.words.one_of("mark", word))
         }
     }
@@ -104,7 +105,7 @@ pub fn mark(visit: &Visit, word: &str) -> Markup {
 pub fn missing(visit: &Visit, what: &str, problem: &Problem) -> Markup {
     let words = visit.words;
     html! {
-        div.missing {
+        div.absent {
             p { (mark(visit, "missing")) " " strong { (words.with("part-missing", [
                 ("part", what.into())
             ])) } }
@@ -117,16 +118,34 @@ pub fn missing(visit: &Visit, what: &str, problem: &Problem) -> Markup {
     }
 }
 
+/// Who did something: a person's name, or the house itself.
+pub fn who(visit: &Visit, name: &str) -> String {
+    match name.starts_with("system/") {
+        true => visit.words.say("the-house-itself"),
+        false => name.to_owned(),
+    }
+}
+
+/// A check with its title, where it has one.
+pub fn check(code: &str, title: &str) -> String {
+    if title.is_empty() { code.to_owned() } else { format!("{code} · {title}") }
+}
+
+/// Links to lots, each by its code where it is known.
+pub fn lot_links(lots: &[String], codes: &Codes) -> Markup {
+    html! { @for lot in lots { (lot_link(lot, codes.of(lot))) " " } }
+}
+
 /// A link to a lot's file.
 pub fn lot_link(lot: &str, code: &str) -> Markup {
-    html! { a href={ "/lots/" (lot) } { (if code.is_empty() { lot } else { code }) } }
+    html! { a.lot href={ "/lots/" (lot) } { (if code.is_empty() { lot } else { code }) } }
 }
 
 /// What a list that was not read to its end says.
 pub fn more(visit: &Visit, rows: usize, has_more: bool) -> Markup {
     html! {
         @if has_more {
-            p.missing { (mark(visit, "missing")) " " (visit.words.with("more-not-shown", [
+            p.absent { (mark(visit, "missing")) " " (visit.words.with("more-not-shown", [
                 ("rows", rows.into())
             ])) }
         }

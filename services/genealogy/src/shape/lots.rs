@@ -55,7 +55,7 @@ pub struct Content {
 #[derive(Clone)]
 pub enum Origin {
     /// A supplier, under the supplier's own lot.
-    Received { supplier: PartnerRow, supplier_lot: String },
+    Received { supplier: Box<PartnerRow>, supplier_lot: String },
     /// A transformation or an opening statement.
     Made(Uuid),
 }
@@ -166,7 +166,7 @@ impl Asked {
         let place = place_in_use(self.place, place, &mut self.faults);
         let (content, supplier_lot) = (self.content, self.supplier_lot);
         let named = content.zip(supplier).zip(place).map(|((content, supplier), place)| {
-            (content, Origin::Received { supplier, supplier_lot }, place)
+            (content, Origin::Received { supplier: supplier.into(), supplier_lot }, place)
         });
         Ok(self.faults.into_result(named)?)
     }

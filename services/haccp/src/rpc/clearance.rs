@@ -13,7 +13,7 @@ use wire::v1;
 
 use super::genealogy;
 use crate::Haccp;
-use crate::shape::clearance::{Cleared, Closure, Plans, obstacle_out, question, view};
+use crate::shape::clearance::{Cleared, Closure, Plans, obstacle_out, question, said, view};
 use crate::store::clearance::{Facts, facts};
 
 /// What stands in the way of shipping. It asks nobody.
@@ -40,7 +40,8 @@ async fn judged(service: &Haccp, closure: Closure, is_review: bool) -> Result<Cl
     let plans = plans(service, &facts).await?;
     let now = service.house.clock.now().as_microsecond();
     let asking = question(&closure, &facts, &plans, (now, is_review))?;
-    let obstacles = gate::judge(&asking.question);
+    let mut obstacles = gate::judge(&asking.question);
+    said::say(&mut obstacles, (&closure, &facts, &asking));
     let (items, unmet) = match is_review {
         true => (gate::items(&asking.question), gate::unmet(&asking.question)),
         false => Default::default(),

@@ -4,7 +4,6 @@
 use std::sync::Arc;
 
 use platform::caller::Call;
-use platform::error::Failure;
 use tonic::{Request, Response, Status};
 use wire::v1;
 

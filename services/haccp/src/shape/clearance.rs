@@ -3,6 +3,7 @@
 
 pub mod findings;
 pub mod gaps;
+pub mod said;
 pub mod silence;
 pub mod view;
 

@@ -42,7 +42,8 @@ fn content_faults(content: &v1::PlanContent) -> Faults {
         if !codes.insert(check.code.as_str()) {
             faults.add_value(field("code"), &check.code, "must stand once in a plan");
         }
-        if Unit::from_code(&check.unit).is_none() {
+        let has_unit = check.kind != "bracket" || !check.unit.is_empty();
+        if has_unit && Unit::from_code(&check.unit).is_none() {
             let allowed = format!("must be one of: {}", Unit::all_codes());
             faults.add_value(field("unit"), &check.unit, allowed);
         }

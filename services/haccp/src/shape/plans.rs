@@ -209,11 +209,12 @@ pub fn content(bytes: &[u8]) -> Result<v1::PlanContent, Failure> {
 
 fn check(check: v1::PlanCheck, steps: &[Step]) -> Option<Check> {
     let bound = |text: Option<String>| text.map(|text| text.parse::<Exact>()).transpose().ok();
-    let limit = Limit {
-        unit: Unit::from_code(&check.unit)?,
-        at_least: bound(check.at_least)?,
-        at_most: bound(check.at_most)?,
+    // A bracket check has no limit, and so no unit: nothing is ever compared with it.
+    let unit = match check.kind.as_str() {
+        "bracket" => Unit::from_code(&check.unit).unwrap_or(Unit::Gram),
+        _ => Unit::from_code(&check.unit)?,
     };
+    let limit = Limit { unit, at_least: bound(check.at_least)?, at_most: bound(check.at_most)? };
     let is_limit = matches!(check.judged_by.as_str(), "" | "limit");
     Some(Check {
         code: check.code,

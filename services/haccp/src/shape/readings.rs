@@ -137,14 +137,14 @@ pub fn judged<'p>(
 ) -> Result<(&'p Check, Judgement), Failure> {
     let code = &new.plan.2;
     let check = check_of(plan, code)?;
+    if check.kind == Kind::Bracket || !check.cooling.is_empty() {
+        let text = "this check is not settled by single readings on a lot";
+        return Err(Failure::fault("check", code, text));
+    }
     let dimension = check.limit.unit.dimension();
     if new.values.unit.dimension() != dimension {
         let text = format!("must be one of: {}", Unit::codes(dimension));
         return Err(Failure::fault("unit", new.values.unit, text));
-    }
-    if check.kind == Kind::Bracket || !check.cooling.is_empty() {
-        let text = "this check is not settled by single readings on a lot";
-        return Err(Failure::fault("check", code, text));
     }
     let good = new.used.as_ref().and_then(|used| used.good.as_ref());
     if let Some(good) = good.filter(|good| good.unit != new.values.unit.code()) {

@@ -21,6 +21,10 @@ pub const OWED: &str = "SELECT format('%s owes %s for %s since %s', service, met
     UNION ALL SELECT 'haccp', * FROM haccp.outbox \
     UNION ALL SELECT 'identity', * FROM identity.outbox) AS owed";
 
+/// Leaves that wait for the sealer.
+pub const UNSEALED: &str = "SELECT format('leaf %s of form %s', id, form) AS what FROM audit.leaf \
+    WHERE NOT EXISTS (SELECT 1 FROM audit.sealed WHERE sealed.leaf = leaf.id)";
+
 /// A leaf's entry, once its hash has proved it; null otherwise, which the hashes report.
 const PROVED: &str = "CASE WHEN leaf.hash = sha256('\\x00'::bytea || \
     convert_to(leaf.entry, 'UTF8')) THEN leaf.entry::jsonb END";
@@ -33,8 +37,9 @@ const STATE: [(&str, &str); 7] = [
          FROM pg_class AS c JOIN pg_namespace AS n ON n.oid = c.relnamespace \
          WHERE c.relkind IN ('r', 'p')) AS t \
          WHERE obj_description(t.oid, 'pg_class') LIKE 'state:%' AND t.name NOT IN \
-         ('genealogy.lot_on_hand', 'genealogy.lot_safety', 'genealogy.case_state', 'haccp.plan_in_force', \
-         'haccp.lot_bound', 'identity.person_in_force')",
+         ('genealogy.lot_on_hand', 'genealogy.lot_safety', 'genealogy.case_state', \
+         'haccp.plan_in_force', \
+         'haccp.lot_bound', 'identity.person_in_force', 'audit.filed')",
     ),
     (
         "on hand is the mass of each lot less what was used, destroyed and shipped of it",
@@ -171,7 +176,42 @@ pub fn promises(records: &[Record]) -> Vec<Promise> {
     let mut all: Vec<_> =
         fixed.map(|(name, differs)| Promise { name, differs: (*differs).to_owned() }).collect();
     all.extend(leaves(records));
+    all.push(Promise { name: "positions count from 0 and each has its leaf", differs: sealed() });
+    all.push(Promise { name: "sealed entries are filed under what they name", differs: filed() });
     all
+}
+
+/// What the sealed order says of a leaf: that it is there, with the hash that went into the tree.
+fn sealed() -> String {
+    "SELECT format('position %s, leaf %s: %s', position, leaf, what) AS what FROM (SELECT \
+     sealed.position, sealed.leaf, CASE \
+     WHEN leaf.id IS NULL THEN 'the leaf is not there' \
+     WHEN leaf.hash <> sealed.hash THEN 'the leaf has another hash' \
+     WHEN sealed.position <> row_number() OVER (ORDER BY sealed.position) - 1 \
+     THEN 'positions before it are missing' END AS what \
+     FROM audit.sealed LEFT JOIN audit.leaf ON leaf.id = sealed.leaf) AS found \
+     WHERE what IS NOT NULL"
+        .to_owned()
+}
+
+fn filed() -> String {
+    format!(
+        "WITH read AS (SELECT sealed.position, leaf.subject, {PROVED} AS said \
+         FROM audit.sealed LEFT JOIN audit.leaf ON leaf.id = sealed.leaf), \
+         named AS (SELECT DISTINCT position, lower(key)::uuid AS key FROM ( \
+         SELECT position, split_part(subject, ':', 2) AS key FROM read WHERE said IS NOT NULL \
+         UNION ALL SELECT position, said -> 'entered_by' ->> 'id' FROM read \
+         UNION ALL SELECT position, lot.value FROM read, jsonb_array_elements_text(CASE \
+         WHEN jsonb_typeof(said -> 'lots') = 'array' THEN said -> 'lots' END) AS lot) AS keys \
+         WHERE key ~* '^[0-9a-f]{{8}}(-[0-9a-f]{{4}}){{3}}-[0-9a-f]{{12}}$'), \
+         kept AS (SELECT filed.position, filed.key FROM audit.filed LEFT JOIN read \
+         USING (position) WHERE read.position IS NULL OR read.said IS NOT NULL) \
+         SELECT format('position %s, id %s: stands only in the %s', position, key, CASE \
+         WHEN named.is_named IS NULL THEN 'files' ELSE 'entry' END) AS what FROM \
+         (SELECT position, key, true AS is_named FROM named) AS named \
+         FULL JOIN (SELECT position, key, true AS is_kept FROM kept) AS kept \
+         USING (position, key) WHERE named.is_named IS NULL OR kept.is_kept IS NULL"
+    )
 }
 
 /// A record and its leaf prove each other. A form is its record's table with the form's number.

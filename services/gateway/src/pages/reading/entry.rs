@@ -102,6 +102,7 @@ pub fn form(visit: &Visit, bound: &Bound, check: &v1::PlanCheck, state: State<'_
         form.reading-entry method="post"
             action={ "/reading/" (bound.lot.lot) "/" (check.code) } {
             input type="hidden" name="id" value=(forms::record_id(visit));
+            div.fields {
             (values(visit, check, &state))
             @if matches!(state, State::Unlikely) {
                 div.fault role="alert" {
@@ -112,7 +113,6 @@ pub fn form(visit: &Visit, bound: &Bound, check: &v1::PlanCheck, state: State<'_
                     }
                 }
             }
-            (keypad(visit))
             label for="note" { (words.say("note-if-any")) }
             input id="note" name="note" maxlength="500" autocomplete="off"
                 value=(visit.asked.form.raw("note"));
@@ -122,6 +122,8 @@ pub fn form(visit: &Visit, bound: &Bound, check: &v1::PlanCheck, state: State<'_
                     (words.say("one-more-value"))
                 }
             }
+            }
+            (keypad(visit))
         }
         script src=(assets::keypad_path()) defer {}
     };

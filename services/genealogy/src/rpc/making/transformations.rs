@@ -1,7 +1,7 @@
 //! Transformations: lots used up to make lots, each bound to its plan.
 //! It never judges a plan itself: haccp says which versions are in force, or nothing is recorded.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
 use domain::fault::Faults;
@@ -50,11 +50,10 @@ async fn plans(
     service: &Genealogy,
     wanted: &[Wanted],
 ) -> Result<Vec<Result<PlanVersion, Reason>>, Failure> {
-    let mut answers = HashMap::new();
-    for plan in wanted.iter().filter_map(|wanted| wanted.plan) {
-        if !answers.contains_key(&plan) {
-            answers.insert(plan, plan_in_force(service, plan).await?);
-        }
+    let named: BTreeSet<Uuid> = wanted.iter().filter_map(|wanted| wanted.plan).collect();
+    let mut answers = HashMap::with_capacity(named.len());
+    for plan in named {
+        answers.insert(plan, plan_in_force(service, plan).await?);
     }
     let bound = |wanted: &Wanted| match wanted.plan.and_then(|plan| answers.get_key_value(&plan)) {
         Some((plan, answer)) => shape::lots::plan_in(*plan, &wanted.kind, answer),

@@ -101,7 +101,7 @@ fn new_lot(pattern: &str) -> NewLot {
         stamp: stamp(),
         content: content(),
         kind: RECEIVED.to_owned(),
-        origin: Origin::Received { supplier: partner(true, true), supplier_lot: "TR-118".into() },
+        origin: Origin::Received { supplier: partner(true, true).into(), supplier_lot: "TR-118".into() },
         place: place(true),
         plan: Some(PlanVersion { id: uuid(5), version: 2, name: "Receiving raw meat".into() }),
         pattern: Pattern::parse(pattern).expect("a usable pattern"),

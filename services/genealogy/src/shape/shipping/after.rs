@@ -72,7 +72,10 @@ pub fn less_safe_in(
 ) -> Result<LessSafe, Failure> {
     let mut faults = Faults::new();
     let given = request.lots.iter().enumerate();
-    let read = given.filter_map(|(at, lot)| shape::id(lot, &format!("lots[{at}]"), &mut faults));
+    let read = given.filter_map(|(at, lot)| {
+        let field = format!("lots[{at}]");
+        shape::id(lot, &field, &mut faults)
+    });
     let mut lots: Vec<_> = read.collect();
     lots.sort_unstable();
     lots.dedup();
@@ -85,7 +88,10 @@ pub fn less_safe_in(
 impl NewAfter {
     /// Its entry.
     pub fn entry(&self) -> Value {
-        let case = |(shipment, serial): &(Uuid, String)| json!({ "shipment": shipment.to_string(), "serial": serial });
+        let case = |(shipment, serial): &(Uuid, String)| {
+            let shipment = shipment.to_string();
+            json!({ "shipment": shipment, "serial": serial })
+        };
         json!({
             "record": self.stamp.id.to_string(),
             "what": self.what,

@@ -104,9 +104,16 @@ async fn destroy_cases(
     new: &NewDestruction,
     serials: &[String],
 ) -> Result<BigDecimal, Failure> {
+    let here: Vec<String> = case_state::table
+        .filter(case_state::serial.eq_any(serials))
+        .order(case_state::serial.asc())
+        .select(case_state::serial)
+        .for_no_key_update()
+        .load(conn)
+        .await?;
     let cases: Vec<Case> = case_state::table
         .inner_join(packed_case::table.on(packed_case::serial.eq(case_state::serial)))
-        .filter(case_state::serial.eq_any(serials))
+        .filter(case_state::serial.eq_any(&here))
         .order(case_state::serial.asc())
         .select((
             case_state::serial,
@@ -115,7 +122,6 @@ async fn destroy_cases(
             case_state::shipment,
             case_state::destruction,
         ))
-        .for_no_key_update()
         .load(conn)
         .await?;
     let mut faults = Faults::new();

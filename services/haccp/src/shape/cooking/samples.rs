@@ -157,6 +157,10 @@ fn moments(
     let field = format!("samples[{}].t_s", block.samples.len().saturating_sub(1));
     let mut named = Faults::new();
     for fault in faults.into_vec() {
+        // What was not given cannot be mended.
+        if fault.field == "entered_at" && request.entered_at.is_empty() {
+            continue;
+        }
         let is_last = fault.field == "observed_at";
         let name = if is_last { field.clone() } else { fault.field };
         match fault.value {
