@@ -62,7 +62,7 @@ impl Cooked {
         let inputs = [(racks[0].as_str(), "80"), (racks[1].as_str(), "80")];
         let pack = making("finished", &product, (&inputs, &["150"]), ("Detector 1", "14:05"));
         day.at("14:30").await;
-        let finished = goods::only(day.make("pack_off", &pack).await);
+        let finished = day.make("pack_off", &pack).await.remove(0);
         let cases = goods::cases("RP", 10, "14:10", "14:20");
         day.challenge(&product.plan, "Detector 1", true, "14:06").await;
         day.pack(&finished, "Detector 1", &cases).await;
