@@ -2,8 +2,8 @@
 //! It never knows more than the contract.
 
 mod cooking;
-mod day;
-mod goods;
+pub mod day;
+pub mod goods;
 mod making;
 mod race;
 mod s2;

@@ -3,6 +3,7 @@
 
 mod gate;
 mod house;
+mod pages;
 mod path;
 mod replay;
 mod sealed;

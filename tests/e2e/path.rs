@@ -4,7 +4,7 @@
 mod crash;
 pub mod crew;
 mod forms;
-mod goods;
+pub mod goods;
 mod grpc;
 mod journey;
 pub mod ledger;

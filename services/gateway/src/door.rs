@@ -15,9 +15,10 @@ use platform::{hop, records};
 use wire::contract::Operation;
 use wire::json::{self, BODY_MAX, Given, Names};
 
+use crate::pages::Pages;
 use crate::problem::Problem;
 use crate::routes::{Found, Routes, has_no_body};
-use crate::{Gateway, answer, openapi, request, stream};
+use crate::{Gateway, answer, openapi, page_door, request, stream};
 
 /// Threads that parse and answer.
 const WORKERS: usize = 2;
@@ -48,6 +49,7 @@ struct Shared {
     gateway: Gateway,
     routes: Routes,
     openapi: String,
+    pages: Arc<Pages>,
 }
 
 /// Opens the door on a listener. Errors: routes that cannot stand side by side, no thread.
@@ -55,7 +57,8 @@ pub fn open(gateway: Gateway, listener: TcpListener) -> io::Result<RestDoor> {
     let address = listener.local_addr()?;
     let routes = Routes::of_contract().map_err(io::Error::other)?;
     let openapi = openapi::document().to_string();
-    let shared = Data::from(Arc::new(Shared { gateway, routes, openapi }));
+    let pages = Arc::new(Pages::of(gateway.clone()));
+    let shared = Data::from(Arc::new(Shared { gateway, routes, openapi, pages }));
     let (give, take) = std::sync::mpsc::channel();
     let thread = thread::Builder::new().name("rest-door".into()).spawn(move || {
         actix_web::rt::System::new().block_on(async move {
@@ -125,6 +128,11 @@ async fn any(request: HttpRequest, payload: Payload, shared: Data<Shared>) -> Ht
         Found::Operation(operation, values) => (operation, values),
         Found::OtherVerbs(allowed) => return answer::other_verbs(&allowed, &id),
         Found::Nothing => {
+            let (runtime, pages) = (&shared.gateway.runtime, &shared.pages);
+            let asked = page_door::answer(runtime, pages, (&request, payload), &id).await;
+            if let Some(page) = asked {
+                return page;
+            }
             let problem = Problem::new(Kind::NoSuchOperation, "There is no such path.");
             return answer::problem(&problem, false, &id);
         }

@@ -48,6 +48,11 @@ impl Folder {
         self.path.join("keys").join("token.der")
     }
 
+    /// The file of the key that seals what browsers keep.
+    pub fn page_key(&self) -> PathBuf {
+        self.path.join("keys").join("pages.key")
+    }
+
     /// The key of the sealed log, made where it is missing, with the file of its last head.
     pub fn log_key(&self) -> io::Result<audit::LogKey> {
         let keys = self.path.join("keys");

@@ -8,7 +8,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use clap::Args;
-use gateway::{Gateway, Readiness, RestDoor, RpcDoor};
+use gateway::{Gateway, PageKey, Readiness, RestDoor, RpcDoor};
 use jiff::Timestamp;
 use platform::caller::Gatekeeper;
 use platform::clock::Clock;
@@ -121,6 +121,8 @@ impl House {
             keeper: keeper.clone(),
             runtime,
             readiness: readiness(services.clone()),
+            plant: shared.plant.clone(),
+            page_key: PageKey::open_or_create(&self.folder.page_key())?,
         };
         let mut stop = (signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?);
         self.watch(&tasks);
@@ -179,6 +181,7 @@ fn readiness(services: Arc<Services>) -> Readiness {
 fn announce(rest: &RestDoor, rpc: &RpcDoor, first_password: Option<&str>) {
     println!("Hankbook is ready.");
     println!("  REST            http://{}", rest.address);
+    println!("  pages           http://{}/", rest.address);
     println!("  gRPC            {}", rpc.address);
     println!("  contract        http://{}/openapi.json", rest.address);
     if let Some(password) = first_password {

@@ -16,6 +16,7 @@ use wire::v1;
 
 use crate::shape::lots::{NewLot, RECEIVED};
 use crate::shape::making::judge::{self, Broken};
+use crate::store::lots::Wanted;
 use crate::{Genealogy, shape, store};
 
 /// What haccp is asked before a lot is bound to a plan.
@@ -135,7 +136,7 @@ pub async fn get(
     Ok(Response::new(shape::lots::lot_out(lot)))
 }
 
-/// Lots in the order in which they were made.
+/// Lots in the order in which they were made, or the newest first; the one of a code.
 pub async fn list(
     service: &Genealogy,
     request: Request<v1::ListLotsRequest>,
@@ -143,10 +144,11 @@ pub async fn list(
     let request = request.into_inner();
     let page = Page::of(request.page_size, &request.page_token)?;
     let asked = page.clone();
+    let wanted = Wanted { code: request.code.to_uppercase(), newest_first: request.newest_first };
     let mut lots = service
         .db
         .read("genealogy.list_lots", |conn| {
-            Box::pin(async move { store::lots::list(conn, &asked).await })
+            Box::pin(async move { store::lots::list(conn, &wanted, &asked).await })
         })
         .await?;
     let next_page_token = page.cut(&mut lots, |lot| lot.row.id.to_string());

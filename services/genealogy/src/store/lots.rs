@@ -188,16 +188,34 @@ pub async fn find(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Stand
     Ok(standing.into_iter().next())
 }
 
-/// Lots in the order in which they were made.
-pub async fn list(conn: &mut AsyncPgConnection, page: &Page) -> Result<Vec<Standing>, Failure> {
-    let found = lot::table
+/// Which lots a list shows, and in which order.
+pub struct Wanted {
+    /// The one of this code; empty: all.
+    pub code: String,
+    /// The newest first.
+    pub newest_first: bool,
+}
+
+/// Lots in the order in which they were made, or the other way round.
+pub async fn list(
+    conn: &mut AsyncPgConnection,
+    wanted: &Wanted,
+    page: &Page,
+) -> Result<Vec<Standing>, Failure> {
+    let mut query = lot::table
         .inner_join(lot_on_hand::table)
-        .filter(lot::id.gt(super::after(page)))
-        .order(lot::id.asc())
         .limit(page.fetch())
         .select((LotRow::as_select(), lot_on_hand::on_hand_g))
-        .load(conn)
-        .await?;
+        .into_boxed();
+    if !wanted.code.is_empty() {
+        query = query.filter(lot::code.eq(&wanted.code));
+    }
+    query = match (wanted.newest_first, &page.after) {
+        (true, None) => query.order(lot::id.desc()),
+        (true, Some(_)) => query.filter(lot::id.lt(super::after(page))).order(lot::id.desc()),
+        (false, _) => query.filter(lot::id.gt(super::after(page))).order(lot::id.asc()),
+    };
+    let found = query.load(conn).await?;
     with_holds(conn, found).await
 }
 

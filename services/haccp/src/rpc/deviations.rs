@@ -15,7 +15,7 @@ use wire::v1;
 use crate::plans::not_in_force;
 use crate::shape::closings::{Closing, check_disposition, check_wrong, closing_in};
 use crate::shape::deviations::{by_hand_in, deviation_out, opened_by_hand};
-use crate::store::deviations::Whole;
+use crate::store::deviations::{Wanted, Whole};
 use crate::{Haccp, store};
 
 /// One deviation.
@@ -43,18 +43,21 @@ async fn shown(service: &Haccp, whole: Whole) -> Result<v1::Deviation, Failure> 
     Ok(deviation_out(whole, &plan))
 }
 
-/// Deviations in the order in which they opened.
+/// Deviations in the order in which they opened, those of one lot when a lot is named.
 pub async fn list(
     service: &Haccp,
     request: Request<v1::ListDeviationsRequest>,
 ) -> Result<Response<v1::ListDeviationsResponse>, Status> {
     let request = request.into_inner();
     let page = Page::of(request.page_size, &request.page_token)?;
-    let asked = page.clone();
+    let mut faults = Faults::new();
+    let lot = (!request.lot.is_empty()).then(|| id(&request.lot, "lot", &mut faults)).flatten();
+    faults.into_result(Some(())).map_err(Failure::from)?;
+    let (asked, wanted) = (page.clone(), Wanted { open: request.open, lot });
     let mut rows = service
         .db
         .read("haccp.list_deviations", |conn| {
-            Box::pin(async move { store::deviations::list(conn, request.open, &asked).await })
+            Box::pin(async move { store::deviations::list(conn, &wanted, &asked).await })
         })
         .await?;
     let next_page_token = page.cut(&mut rows, |row| row.opened.id.to_string());

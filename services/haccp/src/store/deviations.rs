@@ -121,10 +121,18 @@ async fn lots(conn: &mut AsyncPgConnection, of: &[Uuid]) -> Result<Vec<(Uuid, Uu
     Ok(rows)
 }
 
-/// Deviations in the order of their ids; only open ones when asked.
+/// Which deviations a list shows.
+pub struct Wanted {
+    /// Only those that are open.
+    pub open: bool,
+    /// Only those that name this lot.
+    pub lot: Option<Uuid>,
+}
+
+/// Deviations in the order of their ids.
 pub async fn list(
     conn: &mut AsyncPgConnection,
-    open: bool,
+    wanted: &Wanted,
     page: &Page,
 ) -> Result<Vec<Whole>, Failure> {
     let after = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::nil());
@@ -135,8 +143,12 @@ pub async fn list(
         .limit(page.fetch())
         .select((DeviationRow::as_select(), Option::<EndRow>::as_select()))
         .into_boxed();
-    if open {
+    if wanted.open {
         query = query.filter(deviation_end::id.nullable().is_null());
+    }
+    if let Some(lot) = wanted.lot {
+        let naming = deviation_lot::table.filter(deviation_lot::lot.eq(lot));
+        query = query.filter(deviation::id.eq_any(naming.select(deviation_lot::deviation)));
     }
     let found: Vec<(DeviationRow, Option<EndRow>)> = query.load(conn).await?;
     let ids: Vec<Uuid> = found.iter().map(|(opened, _)| opened.id).collect();
