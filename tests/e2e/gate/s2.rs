@@ -174,7 +174,7 @@ fn rest<'a>(points: &[(&'a str, f64)], from: &str, to: &str) -> Vec<(&'a str, f6
     points.iter().copied().filter(|(at, _)| *at >= from && *at <= to).collect()
 }
 
-/// 2. P2 has dropped out of its link: called so at once, with the reason.
+/// Required 2: P2 has dropped out of its link: called so at once, with the reason.
 async fn fallen_probe(day: &mut Day, house: &House) {
     let turkey = house.turkey_plan.plan.as_str();
     day.at("07:54").await;
@@ -194,7 +194,7 @@ async fn fallen_probe(day: &mut Day, house: &House) {
     assert_eq!(part(&load["products"], "plan", turkey)["verdict"], "UNDETERMINED");
 }
 
-/// 3. Five links are one entry, the lowest is judged, the thermometer's own error taken off.
+/// Required 3: Five links are one entry, the lowest is judged, the thermometer's own error taken off.
 async fn links_by_hand(day: &mut Day, house: &House, instrument: &str) {
     let turkey = house.turkey_plan.plan.as_str();
     day.at("08:20").await;
@@ -218,7 +218,7 @@ async fn links_by_hand(day: &mut Day, house: &House, instrument: &str) {
     assert_eq!(part(&house.now(day).await["products"], "plan", turkey)["verdict"], "PASS");
 }
 
-/// 4. Rope met its limit at 08:44:00; the table is support and changes nothing. 5. Racks 15 and 16
+/// Required 4: Rope met its limit at 08:44:00; the table is support and changes nothing. 5. Racks 15 and 16
 /// may go, rack 17 may not.
 async fn limits_met(day: &mut Day, house: &House) {
     let rope = house.rope_plan.plan.as_str();
@@ -247,7 +247,7 @@ async fn limits_met(day: &mut Day, house: &House) {
     assert!(support.contains("143") && support.contains("420"), "{support}");
 }
 
-/// 7. Leaving P2 out is signed; its whole curve stays.
+/// Required 7: Leaving P2 out is signed; its whole curve stays.
 async fn left_out(day: &Day, house: &House) {
     let body = json!({
         "id": id(), "probe": "P2", "leftOutFrom": t("07:52"),
@@ -264,7 +264,7 @@ async fn left_out(day: &Day, house: &House) {
     assert_eq!(last, 172.0, "the whole curve stays visible");
 }
 
-/// 1 and 6. Verdicts by rack, and each rack's own chill clock.
+/// Required 1 and 6: Verdicts by rack, and each rack's own chill clock.
 async fn pulled(day: &mut Day, house: &House) {
     let ring = house.ring_plan.plan.as_str();
     day.at("09:24").await;
@@ -283,7 +283,7 @@ async fn pulled(day: &mut Day, house: &House) {
     assert_eq!(part(&load["probes"], "probe", "P2")["leftOutByName"], "Marcus Vey");
 }
 
-/// 6. The three test links are samples with mass, never packed: they are destroyed, signed.
+/// Required 6: The three test links are samples with mass, never packed: they are destroyed, signed.
 async fn test_links(day: &Day, house: &House) {
     for rack in [&house.rope[1], &house.turkey[1], &house.ring[0]] {
         let body = json!({

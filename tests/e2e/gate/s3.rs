@@ -28,7 +28,7 @@ async fn chill_of(day: &Day, load: &str, rack: &str) -> Value {
     part(&part(&load["racks"], "rack", rack)["chills"], "check", "CCP-2").clone()
 }
 
-fn limb<'v>(chill: &'v Value, at: usize) -> &'v Value {
+fn limb(chill: &Value, at: usize) -> &Value {
     &chill["limbs"][at]
 }
 
@@ -100,7 +100,7 @@ async fn chill_by_hand_is_undetermined_and_the_logger_fails_it() {
     day.close().await;
 }
 
-/// 2. At least 50 min, at most 126 min: undetermined, and not releasable.
+/// Required 2: At least 50 min, at most 126 min: undetermined, and not releasable.
 async fn bounds_prove_nothing(day: &mut Day, of: &Chill) {
     let Chill { load, racks } = of;
     day.at("12:20").await;
@@ -112,7 +112,7 @@ async fn bounds_prove_nothing(day: &mut Day, of: &Chill) {
     assert_ne!(clearance["isReviewable"], true);
 }
 
-/// 3. The logger decides: 130.0 at 10:36:45, 80.0 at 12:08:15: 91.5 min, too long by 1.5 min.
+/// Required 3: The logger decides: 130.0 at 10:36:45, 80.0 at 12:08:15: 91.5 min, too long by 1.5 min.
 async fn the_logger_decides(day: &mut Day, of: &Chill) {
     let Chill { load, racks } = of;
     day.at("14:00").await;
@@ -129,7 +129,7 @@ async fn the_logger_decides(day: &mut Day, of: &Chill) {
     assert!(why.contains("91.5") || why.contains("5490"), "{why}");
 }
 
-/// 4. The deviation opens with its lots, and all six racks are on hold at once.
+/// Required 4: The deviation opens with its lots, and all six racks are on hold at once.
 async fn all_racks_are_held(day: &Day, of: &Chill) {
     let Chill { racks, .. } = of;
     let open = day.get("dana", "/v1/deviations?open=true").await.ok();

@@ -1,6 +1,8 @@
 //! Whether what ships is proved: the facts go to the gate, its obstacles come back.
 //! It never answers by itself: the gate judges, and what could not be read is no answer.
 
+use std::collections::BTreeSet;
+
 use domain::fault::Faults;
 use domain::haccp::gate;
 use platform::error::Failure;
@@ -58,11 +60,10 @@ pub async fn for_review(service: &Haccp, lots: &[Uuid]) -> Result<Cleared, Failu
 /// The versions to which the lots are bound; each is read once and stays in memory.
 async fn plans(service: &Haccp, facts: &Facts) -> Result<Plans, Failure> {
     let mut plans = Plans::new();
-    for bound in &facts.bound {
-        let key = (bound.plan, bound.version);
-        if !plans.contains_key(&key) {
-            plans.insert(key, service.plan(bound.plan, bound.version).await?);
-        }
+    let versions: BTreeSet<_> =
+        facts.bound.iter().map(|bound| (bound.plan, bound.version)).collect();
+    for (plan, version) in versions {
+        plans.insert((plan, version), service.plan(plan, version).await?);
     }
     Ok(plans)
 }

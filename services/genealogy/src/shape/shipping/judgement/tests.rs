@@ -241,10 +241,18 @@ fn only_what_stands_as_it_was_seen_is_let_go_and_only_for_a_minute() {
     assert!(now(&picture).lets_go(&picture, fresh));
     assert!(!now(&picture).lets_go(&picture, Duration::from_secs(60)));
     let changes: [fn(&mut Now); 5] = [
-        |now| drop(now.versions.insert(uuid(1), 2)),
-        |now| drop(now.versions.insert(Uuid::nil(), 8)),
-        |now| drop(now.standing.remove("A-1")),
-        |now| drop(now.standing.insert("A-1".into(), (uuid(101), 2))),
+        |now| {
+            now.versions.insert(uuid(1), 2);
+        },
+        |now| {
+            now.versions.insert(Uuid::nil(), 8);
+        },
+        |now| {
+            now.standing.remove("A-1");
+        },
+        |now| {
+            now.standing.insert("A-1".into(), (uuid(101), 2));
+        },
         |now| drop(now.on_hand.insert(uuid(3), BigDecimal::from(19))),
     ];
     for (at, change) in changes.iter().enumerate() {
