@@ -18,7 +18,9 @@ use super::words::Words;
 const WIDTH: u32 = 960;
 const HEIGHT: u32 = 440;
 const FONT: &str = "sans-serif";
-const TEXT_SIZE: i32 = 15;
+const TEXT_SIZE: i32 = 19;
+/// How far the names of curves in turn stand off the height of their ends, in pixels.
+const NAME_OFFSETS: [i32; 4] = [-9, 9, -27, 27];
 /// Room at the right for the names of the curves, as a part of the time shown.
 const ROOM: f64 = 0.10;
 /// Dash and gap of each curve in turn, in pixels; the first is drawn through.
@@ -62,8 +64,8 @@ struct Line<'p> {
 /// The picture as SVG text; nothing when it cannot be drawn.
 pub fn draw(picture: &Picture<'_>) -> Option<String> {
     let unit = unit_of(picture);
-    let lines: Vec<Line<'_>> =
-        picture.curves.curves.iter().filter_map(|curve| line(picture, curve, unit)).collect();
+    let blocks = picture.curves.curves.iter().filter_map(|curve| line(picture, curve, unit));
+    let lines = joined(blocks);
     let limits: Vec<(f64, &str)> = picture
         .limits
         .iter()
@@ -95,6 +97,21 @@ fn line<'p>(picture: &Picture<'p>, curve: &'p v1::LoadCurve, unit: Unit) -> Opti
     let out = seat.into_iter().flat_map(|seat| [&seat.left_out_from, &seat.not_in_product_from]);
     let out_from = out.filter_map(|text| seconds(text)).min_by(f64::total_cmp);
     (!points.is_empty()).then_some(Line { name: &curve.probe, points, out_from })
+}
+
+/// The blocks of one probe as one line in the order of time.
+fn joined<'p>(blocks: impl Iterator<Item = Line<'p>>) -> Vec<Line<'p>> {
+    let mut lines: Vec<Line<'p>> = Vec::new();
+    for block in blocks {
+        match lines.iter_mut().find(|line| line.name == block.name) {
+            Some(line) => line.points.extend(block.points),
+            None => lines.push(block),
+        }
+    }
+    for line in &mut lines {
+        line.points.sort_by(|one, other| one.0.total_cmp(&other.0));
+    }
+    lines
 }
 
 fn in_unit(value: &str, code: &str, unit: Unit) -> Option<f64> {
@@ -242,6 +259,7 @@ fn curve(
         false => line.name.to_owned(),
     };
     let style = style.pos(Pos::new(HPos::Left, VPos::Center));
-    let label = EmptyElement::at(end) + Text::new(name, (6, 0), style);
+    let label = EmptyElement::at(end)
+        + Text::new(name, (6, NAME_OFFSETS[turn % NAME_OFFSETS.len()]), style);
     chart.draw_series(std::iter::once(label)).map(|_| ())
 }

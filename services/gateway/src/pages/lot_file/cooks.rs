@@ -148,7 +148,9 @@ fn picture(visit: &Visit, file: &File, load: &v1::Load, curves: &v1::LoadCurves)
         zone: visit.zone.clone(),
         words,
     };
-    let names: Vec<_> = curves.curves.iter().map(|curve| curve.probe.as_str()).collect();
+    let mut names: Vec<_> = curves.curves.iter().map(|curve| curve.probe.as_str()).collect();
+    names.sort_unstable();
+    names.dedup();
     let told = words.with("chart-shows", [("probes", names.join(", ").into())]);
     html! {
         figure {
