@@ -194,7 +194,8 @@ async fn fallen_probe(day: &mut Day, house: &House) {
     assert_eq!(part(&load["products"], "plan", turkey)["verdict"], "UNDETERMINED");
 }
 
-/// Required 3: Five links are one entry, the lowest is judged, the thermometer's own error taken off.
+/// Required 3: Five links are one entry, the lowest is judged, the thermometer's own error taken
+/// off.
 async fn links_by_hand(day: &mut Day, house: &House, instrument: &str) {
     let turkey = house.turkey_plan.plan.as_str();
     day.at("08:20").await;
@@ -218,8 +219,8 @@ async fn links_by_hand(day: &mut Day, house: &House, instrument: &str) {
     assert_eq!(part(&house.now(day).await["products"], "plan", turkey)["verdict"], "PASS");
 }
 
-/// Required 4: Rope met its limit at 08:44:00; the table is support and changes nothing. 5. Racks 15 and 16
-/// may go, rack 17 may not.
+/// Required 4: Rope met its limit at 08:44:00; the table is support and changes nothing. 5. Racks
+/// 15 and 16 may go, rack 17 may not.
 async fn limits_met(day: &mut Day, house: &House) {
     let rope = house.rope_plan.plan.as_str();
     let ring = house.ring_plan.plan.as_str();
@@ -283,7 +284,8 @@ async fn pulled(day: &mut Day, house: &House) {
     assert_eq!(part(&load["probes"], "probe", "P2")["leftOutByName"], "Marcus Vey");
 }
 
-/// Required 6: The three test links are samples with mass, never packed: they are destroyed, signed.
+/// Required 6: The three test links are samples with mass, never packed: they are destroyed,
+/// signed.
 async fn test_links(day: &Day, house: &House) {
     for rack in [&house.rope[1], &house.turkey[1], &house.ring[0]] {
         let body = json!({

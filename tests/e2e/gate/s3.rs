@@ -112,7 +112,8 @@ async fn bounds_prove_nothing(day: &mut Day, of: &Chill) {
     assert_ne!(clearance["isReviewable"], true);
 }
 
-/// Required 3: The logger decides: 130.0 at 10:36:45, 80.0 at 12:08:15: 91.5 min, too long by 1.5 min.
+/// Required 3: The logger decides: 130.0 at 10:36:45, 80.0 at 12:08:15: 91.5 min, too long by 1.5
+/// min.
 async fn the_logger_decides(day: &mut Day, of: &Chill) {
     let Chill { load, racks } = of;
     day.at("14:00").await;
