@@ -15,8 +15,8 @@ use tokio_postgres::NoTls;
 pub const ADDRESS_FILE: &str = "address";
 /// Its age tells the keeper when the last test asked.
 pub const TOUCH_FILE: &str = "touched";
-/// How long the keeper waits for another test.
-pub const IDLE: Duration = Duration::from_secs(90);
+/// How long the keeper waits for another test: longer than any test may run by itself at the end.
+pub const IDLE: Duration = Duration::from_secs(400);
 /// How long the first test waits for the cluster.
 const START_LIMIT: Duration = Duration::from_secs(60);
 
