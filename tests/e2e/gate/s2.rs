@@ -68,20 +68,7 @@ impl House {
         for (says, count) in [(ROPE, 4), (TURKEY, 2), (RING, 1)] {
             let says = super::goods::Says { every_s: None, ..says };
             let product = day.product(says).await;
-            let batch = day
-                .make(
-                    "mix",
-                    &Making {
-                        of: "batch",
-                        product: &product,
-                        inputs: &[(&meat, "400")],
-                        masses: &["400"],
-                        place: "Mixer 1",
-                        at: "05:10",
-                    },
-                )
-                .await
-                .remove(0);
+            let batch = day.mix(&product, &meat, "400", "05:10").await;
             let masses = vec!["90"; count];
             let used = format!("{}", 90 * count);
             racks.push(

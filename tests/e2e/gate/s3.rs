@@ -43,20 +43,7 @@ async fn chilled_by_hand(day: &mut Day) -> Chill {
     let receiving = day.plan(&super::goods::receiving()).await;
     let meat = day.meat(&receiving, "1000", "05:00").await;
     let product = day.product(PLAIN).await;
-    let batch = day
-        .make(
-            "mix",
-            &Making {
-                of: "batch",
-                product: &product,
-                inputs: &[(&meat, "600")],
-                masses: &["600"],
-                place: "Mixer 1",
-                at: "06:00",
-            },
-        )
-        .await
-        .remove(0);
+    let batch = day.mix(&product, &meat, "600", "06:00").await;
     let racks = day
         .make(
             "rack",

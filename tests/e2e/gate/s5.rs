@@ -37,20 +37,7 @@ impl Run {
     async fn make(&self, day: &Day, receiving: &str) -> Made {
         let meat = day.meat(receiving, "8000", "05:00").await;
         let product = day.product(self.says).await;
-        let batch = day
-            .make(
-                "mix",
-                &Making {
-                    of: "batch",
-                    product: &product,
-                    inputs: &[(&meat, "7000")],
-                    masses: &["7000"],
-                    place: "Mixer 1",
-                    at: "05:10",
-                },
-            )
-            .await
-            .remove(0);
+        let batch = day.mix(&product, &meat, "7000", "05:10").await;
         if self.mixer {
             let item = Item { plan: &product.plan, check: "Q-1", lots: &[&batch] };
             day.reading(&item, &["36"], "05:20").await;
