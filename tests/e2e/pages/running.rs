@@ -129,13 +129,6 @@ async fn a_page_listens_to_the_log_with_its_cookie_alone(busy: &Busy) {
 async fn a_trace_is_drawn_and_listed(busy: &Busy) {
     let mut dock = Visitor::signed_in(busy.cooked.plant(), "lee", PASSWORD).await;
     let page = dock.get(&format!("/lots/{}/trace", busy.cooked.meat)).await.expect(200);
-    page.says(&[
-        "<svg",
-        "Received",
-        "No. 5 Ring",
-        "Finished",
-        "Pork trim 72/28",
-        "96\u{a0}lb",
-    ]);
+    page.says(&["<svg", "Received", "No. 5 Ring", "Finished", "Pork trim 72/28", "96\u{a0}lb"]);
     page.says(&[&format!("href=\"/lots/{}\" tabindex=\"-1\"", busy.racks[0])]);
 }
