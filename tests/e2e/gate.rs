@@ -6,6 +6,7 @@ pub mod day;
 pub mod goods;
 mod making;
 mod race;
+mod review;
 mod s2;
 mod s3;
 mod s5;
