@@ -3,6 +3,7 @@
 
 mod cooking;
 pub mod day;
+mod forms;
 pub mod goods;
 mod making;
 mod race;
