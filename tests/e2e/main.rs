@@ -7,3 +7,4 @@ mod pages;
 mod path;
 mod replay;
 mod sealed;
+mod walk;
