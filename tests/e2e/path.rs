@@ -3,11 +3,11 @@
 
 mod crash;
 mod crew;
-mod forms;
+pub mod forms;
 mod goods;
 mod grpc;
 mod journey;
-mod ledger;
+pub mod ledger;
 mod refusals;
 mod schemathesis;
 mod tickets;

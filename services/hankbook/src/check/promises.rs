@@ -17,6 +17,7 @@ pub struct Record {
 pub const OWED: &str = "SELECT format('%s owes %s for %s since %s', service, method, subject, \
     made_at) AS what FROM (SELECT 'genealogy' AS service, * FROM genealogy.outbox \
     UNION ALL SELECT 'haccp', * FROM haccp.outbox \
+    UNION ALL SELECT 'formulas', * FROM formulas.outbox \
     UNION ALL SELECT 'identity', * FROM identity.outbox) AS owed";
 
 /// A leaf's entry, once its hash has proved it; null otherwise, which the hashes report.
@@ -24,7 +25,7 @@ const PROVED: &str = "CASE WHEN leaf.hash = sha256('\\x00'::bytea || \
     convert_to(leaf.entry, 'UTF8')) THEN leaf.entry::jsonb END";
 
 /// Every state table with its replay: a new one without a promise breaks the first of them.
-const STATE: [(&str, &str); 6] = [
+const STATE: [(&str, &str); 8] = [
     (
         "every state table is compared here",
         "SELECT t.name AS what FROM (SELECT format('%I.%I', n.nspname, c.relname) AS name, c.oid \
@@ -32,7 +33,8 @@ const STATE: [(&str, &str); 6] = [
          WHERE c.relkind IN ('r', 'p')) AS t \
          WHERE obj_description(t.oid, 'pg_class') LIKE 'state:%' AND t.name NOT IN \
          ('genealogy.lot_on_hand', 'genealogy.lot_safety', 'haccp.plan_in_force', \
-         'haccp.lot_bound', 'identity.person_in_force')",
+         'haccp.lot_bound', 'identity.person_in_force', 'formulas.material_in_force', \
+         'formulas.formula_in_force')",
     ),
     (
         "on hand is the received mass of each lot",
@@ -66,6 +68,24 @@ const STATE: [(&str, &str); 6] = [
          coalesce(state.version::text, 'none'), coalesce(last.version::text, 'none')) AS what \
          FROM (SELECT id AS plan, max(version) AS version FROM haccp.plan GROUP BY id) AS last \
          FULL JOIN haccp.plan_in_force AS state USING (plan) \
+         WHERE state.version IS DISTINCT FROM last.version",
+    ),
+    (
+        "a material in force is its newest version",
+        "SELECT format('material %s: version %s %L in force, %s %L recorded last', material, \
+         coalesce(state.version::text, 'none'), state.name, \
+         coalesce(last.version::text, 'none'), last.name) AS what \
+         FROM (SELECT DISTINCT ON (id) id AS material, version, name FROM formulas.material \
+         ORDER BY id, version DESC) AS last FULL JOIN formulas.material_in_force AS state \
+         USING (material) WHERE (state.version, state.name) \
+         IS DISTINCT FROM (last.version, last.name)",
+    ),
+    (
+        "the version of a formula in force is the highest approved",
+        "SELECT format('formula %s: version %s in force, %s approved last', formula, \
+         coalesce(state.version::text, 'none'), coalesce(last.version::text, 'none')) AS what \
+         FROM (SELECT id AS formula, max(version) AS version FROM formulas.formula GROUP BY id) \
+         AS last FULL JOIN formulas.formula_in_force AS state USING (formula) \
          WHERE state.version IS DISTINCT FROM last.version",
     ),
     (
