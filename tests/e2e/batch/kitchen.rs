@@ -85,7 +85,12 @@ impl Kitchen {
     }
 
     async fn materials(&mut self) {
-        let stated = |fat: &str, moisture: &str, protein: &str, salt: &str| json!({ "fatPct": fat, "moisturePct": moisture, "proteinPct": protein, "saltPct": salt });
+        let stated = |fat: &str, moisture: &str, protein: &str, salt: &str| {
+            let mut all = json!({ "fatPct": fat, "moisturePct": moisture });
+            all["proteinPct"] = json!(protein);
+            all["saltPct"] = json!(salt);
+            all
+        };
         let with = |mut content: Value, statement: &str| {
             content["statement"] = json!(statement);
             content

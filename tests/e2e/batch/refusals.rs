@@ -138,7 +138,8 @@ async fn names_are_unlike_and_a_kind_stays() {
     assert_eq!(codes(&kind.json["reasons"]), ["KIND_STAYS"]);
     let path = format!("/v1/materials/{}/specifications", kitchen.pork);
     let cured = json!({ "id": new_id().to_string(), "inForceFrom": "2026-01-01T00:00:00Z",
-        "content": { "statement": "pork", "agents": [{ "agent": "nitrite", "strengthPct": "1" }] } });
+        "content": { "statement": "pork",
+            "agents": [{ "agent": "nitrite", "strengthPct": "1" }] } });
     let bad = client.post(&path, &cured).await.expect(400);
     assert_eq!(bad.fields(), ["content.agents"], "raw meat brings no agent");
     let found = client.get("/v1/materials?search=CURE").await.ok();

@@ -193,3 +193,6 @@ fn faults(of: &Labelled, held: &Held, revision: &Revision, subject: &str) -> Vec
     }
     reasons
 }
+
+#[cfg(test)]
+mod tests;

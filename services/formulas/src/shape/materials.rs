@@ -149,7 +149,9 @@ impl NewSpecification {
     /// The entry of the record.
     pub fn entry(&self, version: i32) -> Result<Value, Failure> {
         let content: v1::SpecificationContent = kept(&self.content)?;
-        let agent = |one: &v1::AgentStrength| json!({ "agent": one.agent, "strength_pct": one.strength_pct });
+        let agent = |one: &v1::AgentStrength| {
+            json!({ "agent": one.agent, "strength_pct": one.strength_pct })
+        };
         Ok(json!({
             "material": self.material.to_string(), "version": version,
             "lot": self.lot.map(|lot| lot.to_string()),
