@@ -117,8 +117,9 @@ async fn a_draft_is_replaced_only_by_who_has_read_it_and_a_bad_one_is_not_approv
     assert_eq!(bad.expect(400).fields(), fields);
     wrong["lines"][3]["kit"] = json!("CURE");
     wrong["steps"] = json!([]);
-    let draft = client.put_with(&path, &json!({ "content": wrong }), &[("if-match", "\"2\"")]);
-    let checks = draft.await.ok()["checks"]["checks"].clone();
+    let body = json!({ "content": wrong });
+    let draft = client.put_with(&path, &body, &[("if-match", "\"2\"")]).await.ok();
+    let checks = draft["checks"]["checks"].clone();
     let block = checks.as_array().expect("checks").iter().find(|one| one["code"] == "MEAT_BLOCK");
     assert_eq!(block.expect("a check")["verdict"], "FAIL", "99 % of raw meat");
     kitchen.plant.stop().await;

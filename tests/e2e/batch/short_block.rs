@@ -94,7 +94,7 @@ async fn three_kits_are_three_batches_and_a_short_block_has_two_ways_out() {
     assert_eq!(codes(&alone["refusals"]), ["AGENT_NOT_MET"]);
     assert_eq!(ppm(&alone, "nitrite"), "160", "the weight is right and the lot is stronger");
     let reason = alone["refusals"][0]["message"].to_string();
-    assert!(reason.contains("6.4 % nitrite") && reason.contains("0.976562"), "{reason}");
+    assert!(reason.contains("6.4 % nitrite") && reason.contains("0.97656"), "{reason}");
     assert_eq!(alone["waysOut"]["lessOf"][0]["most"]["value"].to_string(), "0.9765625");
     kitchen.plant.stop().await;
 }
@@ -151,15 +151,15 @@ async fn a_sheet_never_asks_for_more_than_a_limit_allows() {
     let kitchen = Kitchen::start().await;
     let body = json!({
         "id": new_id().to_string(), "formula": kitchen.formula, "formulaVersion": 1,
-        "block": pounds("388.5"),
+        "block": pounds("399"),
     });
     let sheet = kitchen.worker.client.post("/v1/batch-sheets", &body).await.ok();
     let line = &sheet["lines"][3];
-    assert_eq!(line["exact"]["value"].to_string(), "0.97125");
-    assert_eq!(line["target"]["value"].to_string(), "0.97", "the nearest division is above");
-    assert_eq!(line["atMost"]["value"].to_string(), "0.97125");
-    assert_eq!(line["limit"]["value"].to_string(), "0.97125");
-    assert_eq!(sheet["lines"][1]["target"]["value"].to_string(), "39");
+    assert_eq!(line["exact"]["value"].to_string(), "0.9975");
+    assert_eq!(line["target"]["value"].to_string(), "0.995", "the nearest, 1.000, is above");
+    assert_eq!(line["atMost"]["value"].to_string(), "0.9975");
+    assert_eq!(line["limit"]["value"].to_string(), "0.9975");
+    assert_eq!(sheet["lines"][1]["target"]["value"].to_string(), "40");
     let path = format!("/v1/batch-sheets/{}", sheet["sheet"].as_str().expect("an id"));
     assert_eq!(kitchen.worker.client.get(&path).await.ok(), sheet);
     assert_eq!(kitchen.worker.client.post("/v1/batch-sheets", &body).await.ok(), sheet);
