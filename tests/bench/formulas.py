@@ -48,8 +48,8 @@ class Client:
     def post(self, path, body, **headers):
         return self.call("POST", path, body, **headers)
 
-    def made(self, path, kind, **body):
-        return self.post(path, {"id": new_id(), **body})[kind]
+    def made(self, path, id_name, **body):
+        return self.post(path, {"id": new_id(), **body})[id_name]
 
     def sign_in(self, name, password):
         body = {"signInName": name, "password": password}
@@ -66,7 +66,7 @@ def start(program, folder):
     """The running program, its address and the one-time password."""
     house = subprocess.Popen([program, "serve", "--data-dir", folder + "/plant",
                               "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0"],
-                             stdout=subprocess.PIPE, text=True)
+                             stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
     rest = password = None
     for line in house.stdout:
         words = line.split()
