@@ -149,9 +149,6 @@ impl NewSpecification {
     /// The entry of the record.
     pub fn entry(&self, version: i32) -> Result<Value, Failure> {
         let content: v1::SpecificationContent = kept(&self.content)?;
-        let agent = |one: &v1::AgentStrength| {
-            json!({ "agent": one.agent, "strength_pct": one.strength_pct })
-        };
         Ok(json!({
             "material": self.material.to_string(), "version": version,
             "lot": self.lot.map(|lot| lot.to_string()),
@@ -159,10 +156,14 @@ impl NewSpecification {
             "fat_pct": content.fat_pct, "moisture_pct": content.moisture_pct,
             "protein_pct": content.protein_pct, "salt_pct": content.salt_pct,
             "allergens": content.allergens,
-            "agents": content.agents.iter().map(agent).collect::<Vec<_>>(),
+            "agents": content.agents.iter().map(agent_entry).collect::<Vec<_>>(),
             "statement": content.statement, "source": content.source,
         }))
     }
+}
+
+fn agent_entry(one: &v1::AgentStrength) -> Value {
+    json!({ "agent": one.agent, "strength_pct": one.strength_pct })
 }
 
 /// A specification as a message.

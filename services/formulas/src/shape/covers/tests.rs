@@ -22,8 +22,7 @@ fn lot(lot: &str, material: &str, uses: &[u32]) -> v1::OriginLot {
 }
 
 fn request(revision: &str, blend: &str) -> v1::LabelCoverRequest {
-    let lots =
-        vec![lot(PORK, "pork trim", &[]), lot(BLEND, blend, &[]), lot(BATCH, "", &[0, 1])];
+    let lots = vec![lot(PORK, "pork trim", &[]), lot(BLEND, blend, &[]), lot(BATCH, "", &[0, 1])];
     let lots = lots.into_iter().chain([lot(CASES, "No. 1 Rope", &[2])]).collect();
     let labelled = v1::LabelledLot {
         lot: 3,
