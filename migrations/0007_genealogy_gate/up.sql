@@ -32,6 +32,8 @@ ALTER TABLE genealogy.lot
     ALTER COLUMN plan_name DROP NOT NULL,
     -- The transformation or the opening statement that made it.
     ADD COLUMN made_by uuid,
+    -- The last day on which it may be used; NULL where nobody named one.
+    ADD COLUMN use_by date,
     ADD CONSTRAINT lot_supplier_check CHECK ((kind = 'received') = (supplier IS NOT NULL)
         AND (supplier IS NULL) = (supplier_version IS NULL)
         AND (supplier IS NULL) = (supplier_name IS NULL)
@@ -140,6 +142,8 @@ CREATE TABLE genealogy.rerun (
     place_version integer NOT NULL,
     place_name text NOT NULL,
     note text NOT NULL,
+    -- The hold on those rejected.
+    hold uuid REFERENCES genealogy.hold (id),
     FOREIGN KEY (place, place_version) REFERENCES genealogy.place (id, version)
 );
 CALL house.add_stamp('genealogy.rerun');
@@ -203,8 +207,12 @@ CREATE TABLE genealogy.shipment (
     truck text NOT NULL,
     -- What haccp answered, by the id of its answer; NULL for a fact that nobody could be asked of.
     clearance uuid,
-    -- True: it had left before it was cleared; its reasons stand in the entry and as open items.
+    -- True: it had left before it was cleared; its reasons stand here and as open items.
     is_unclear boolean NOT NULL,
+    -- [{"code", "subject", "message", "who", "way_on"}].
+    reasons jsonb NOT NULL,
+    -- How many lots stood behind it, all ancestors included.
+    closure_lots integer NOT NULL CHECK (closure_lots > 0),
     FOREIGN KEY (customer, customer_version) REFERENCES genealogy.partner (id, version),
     FOREIGN KEY (place, place_version) REFERENCES genealogy.place (id, version),
     CHECK (is_unclear OR clearance IS NOT NULL)
@@ -222,6 +230,16 @@ CREATE TABLE genealogy.shipment_case (
 );
 CALL house.make_link('genealogy.shipment_case', 'hankbook_genealogy', 'the cases of a shipment');
 CREATE INDEX ON genealogy.shipment_case (lot);
+CREATE TABLE genealogy.shipment_lot (
+    shipment uuid NOT NULL REFERENCES genealogy.shipment (id),
+    lot uuid NOT NULL REFERENCES genealogy.lot (id),
+    mass_g numeric NOT NULL CHECK (mass_g > 0),
+    -- What was on hand covered: less than the mass where a fact told of more than there was.
+    taken_g numeric NOT NULL CHECK (taken_g BETWEEN 0 AND mass_g),
+    PRIMARY KEY (lot, shipment)
+);
+CALL house.make_link('genealogy.shipment_lot', 'hankbook_genealogy', 'what of a lot was shipped');
+CREATE INDEX ON genealogy.shipment_lot (shipment);
 
 -- Where each case is: on a pallet, gone with a shipment, or destroyed.
 CREATE TABLE genealogy.case_state (

@@ -41,6 +41,11 @@ ALTER TABLE haccp.reading
     ADD COLUMN instrument uuid,
     ADD COLUMN instrument_check uuid REFERENCES haccp.instrument_check (id),
     ADD COLUMN correction numeric,
+    -- True: it raised the safety versions of its lots, without a deviation.
+    ADD COLUMN is_less_safe boolean NOT NULL DEFAULT false,
+    -- Undetermined: its instrument had no good check.
+    DROP CONSTRAINT reading_verdict_check,
+    ADD CONSTRAINT reading_verdict_check CHECK (verdict IN ('PASS', 'FAIL', 'UNDETERMINED')),
     ADD CONSTRAINT reading_instrument_check CHECK ((instrument_check IS NULL) = (correction IS NULL)
         AND (instrument IS NOT NULL OR instrument_check IS NULL));
 CREATE INDEX ON haccp.reading (instrument, observed_at) WHERE instrument IS NOT NULL;
@@ -59,6 +64,7 @@ CREATE INDEX ON haccp.load (house, observed_at);
 CREATE TABLE haccp.load_rack (
     load uuid NOT NULL REFERENCES haccp.load (id),
     lot uuid NOT NULL REFERENCES genealogy.lot (id),
+    lot_code text NOT NULL CHECK (lot_code <> ''),
     PRIMARY KEY (lot, load)
 );
 CALL house.make_link('haccp.load_rack', 'hankbook_haccp', 'the racks of a load');
@@ -140,7 +146,7 @@ CREATE TABLE haccp.judgement (
     plan_version integer NOT NULL,
     check_code text NOT NULL,
     verdict text NOT NULL CHECK (verdict IN ('PASS', 'FAIL', 'UNDETERMINED')),
-    -- When the step ended or the limit was reached.
+    -- The pull that ended the cook; of a chill the last reading that was looked at.
     observed_at timestamptz NOT NULL,
     what text NOT NULL,
     FOREIGN KEY (plan, plan_version) REFERENCES haccp.plan (id, version)
@@ -261,6 +267,10 @@ CREATE TABLE haccp.review_lot (
     closure bytea NOT NULL CHECK (octet_length(closure) = 32),
     -- Cases that were not clear at the review: it does not cover them.
     excepted text[] NOT NULL,
+    -- What was not met when it was signed: what comes to be known later was not reviewed.
+    seen text[] NOT NULL,
+    -- True when the reviewer had recorded some of what was reviewed.
+    reviewer_recorded boolean NOT NULL,
     PRIMARY KEY (lot, review)
 );
 CALL house.make_link('haccp.review_lot', 'hankbook_haccp', 'the lots that a review names');
@@ -268,7 +278,7 @@ CREATE INDEX ON haccp.review_lot (review);
 
 CREATE TABLE haccp.station_place (
     id uuid PRIMARY KEY,
-    station uuid NOT NULL,
+    station_id uuid NOT NULL,
     station_name text NOT NULL,
     place uuid NOT NULL,
     place_name text NOT NULL,
@@ -301,6 +311,11 @@ CALL house.add_stamp('haccp.station_look');
 CALL house.make_record('haccp.station_look', 'hankbook_haccp',
     'a silent station was looked at for a span, signed');
 CREATE INDEX ON haccp.station_look (station_id);
+
+-- The day on which haccp was told of a lot: where a day's lots are looked for. It is no fact of the
+-- lot, so no replay gives it.
+ALTER TABLE haccp.lot_bound ADD COLUMN bound_on date;
+CREATE INDEX ON haccp.lot_bound (bound_on);
 
 -- A message that could not be carried out is never dropped: it stands here and is counted.
 CREATE TABLE haccp.refused_message (

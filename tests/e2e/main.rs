@@ -2,6 +2,9 @@
 //! It never looks inside the program: what it proves, a user could see.
 
 mod batch;
+mod gate;
 mod house;
+mod pages;
 mod path;
 mod replay;
+mod sealed;

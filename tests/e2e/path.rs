@@ -2,9 +2,9 @@
 //! It never takes a word for it: what was answered is looked up in the database too.
 
 mod crash;
-mod crew;
+pub mod crew;
 pub mod forms;
-mod goods;
+pub mod goods;
 mod grpc;
 mod journey;
 pub mod ledger;

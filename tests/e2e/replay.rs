@@ -64,23 +64,30 @@ async fn worked(plant: &Plant) {
 /// Waits until every message has arrived.
 async fn told(client: &Client) {
     let owed = "SELECT (SELECT count(*) FROM haccp.outbox) + (SELECT count(*) FROM \
-        genealogy.outbox) + (SELECT count(*) FROM identity.outbox)";
+        genealogy.outbox) + (SELECT count(*) FROM identity.outbox) + (SELECT count(*) FROM \
+        audit.leaf WHERE id NOT IN (SELECT leaf FROM audit.sealed)) + (SELECT count(*) FROM \
+        audit.sealed WHERE position >= (SELECT max(size) FROM audit.checkpoint))";
     while client.query_one(owed, &[]).await.expect("the outboxes").get::<_, i64>(0) > 0 {
         tokio::time::sleep(Duration::from_millis(20)).await;
     }
 }
 
 /// A table, how it is bent, and the promises that this breaks.
-const BENT: [(&str, &str, &[&str]); 12] = [
+const BENT: [(&str, &str, &[&str]); 13] = [
+    (
+        "audit.filed",
+        "DELETE FROM audit.filed WHERE position = 1",
+        &["sealed entries are filed under what they name"],
+    ),
     (
         "genealogy.lot_on_hand",
         "UPDATE genealogy.lot_on_hand SET on_hand_g = on_hand_g - 0.1",
-        &["on hand is the received mass of each lot"],
+        &["on hand is the mass of each lot less what was used, destroyed and shipped of it"],
     ),
     (
         "genealogy.lot_safety",
         "UPDATE genealogy.lot_safety SET version = version - 1 WHERE version > 1",
-        &["a safety version is 1 and one more for each deviation, hold and amendment of its lot"],
+        &["a safety version is 1 and one more for each record that made its lot less safe"],
     ),
     (
         "haccp.plan_in_force",
@@ -105,7 +112,7 @@ const BENT: [(&str, &str, &[&str]); 12] = [
     (
         "audit.leaf",
         "DELETE FROM audit.leaf WHERE form = 'haccp.plan/1'",
-        &["every record has its one leaf"],
+        &["every record has its one leaf", "positions count from 0 and each has its leaf"],
     ),
     (
         "audit.leaf",
@@ -123,6 +130,9 @@ const BENT: [(&str, &str, &[&str]); 12] = [
         &[
             "every leaf is filed as its entry says",
             "every link is in its record's entry, and none is missing",
+            "every case stands in the entries of its packing, passings, pallets and shipment",
+            "positions count from 0 and each has its leaf",
+            "sealed entries are filed under what they name",
         ],
     ),
     (

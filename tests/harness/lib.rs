@@ -2,8 +2,10 @@
 //! It never stands in for a part of the product.
 
 pub mod client;
+pub mod dock;
 pub mod embedded;
 pub mod plant;
+pub mod program;
 pub mod shared;
 pub mod stock;
 pub mod tokens;

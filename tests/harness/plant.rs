@@ -5,7 +5,7 @@ use platform::records::new_id;
 use std::fs;
 use std::io::{BufRead, BufReader, Read};
 use std::os::unix::fs::PermissionsExt;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc;
 use std::time::Duration;
@@ -24,7 +24,7 @@ use crate::tokens;
 /// When the clock of a test plant starts, unless a test says otherwise: a Wednesday, 06:00 UTC.
 pub const START: &str = "2026-11-25T06:00:00Z";
 /// How long a start may take before the test gives up (never a measure of speed).
-const READY_LIMIT: Duration = Duration::from_secs(60);
+pub(crate) const READY_LIMIT: Duration = Duration::from_secs(60);
 
 /// How a plant is started.
 #[derive(Clone, Debug)]
@@ -33,11 +33,13 @@ pub struct Options {
     pub clock: Option<Timestamp>,
     /// More arguments of `serve`.
     pub arguments: Vec<String>,
+    /// More environment of `serve`.
+    pub environment: Vec<(String, String)>,
 }
 
 impl Default for Options {
     fn default() -> Self {
-        Self { clock: START.parse().ok(), arguments: Vec::new() }
+        Self { clock: START.parse().ok(), arguments: Vec::new(), environment: Vec::new() }
     }
 }
 
@@ -68,7 +70,7 @@ impl Plant {
         let folder = tempfile::tempdir().expect("a data folder");
         let open = fs::Permissions::from_mode(0o755);
         fs::set_permissions(folder.path(), open).expect("an open folder");
-        let (process, lines) = launch(&folder, &database.url, &options);
+        let (process, lines) = launch(folder.path(), &database.url, &options);
         let mut plant = Self {
             database,
             http: String::new(),
@@ -107,6 +109,11 @@ impl Plant {
         self.folder.path().to_owned()
     }
 
+    /// How it was started.
+    pub fn options(&self) -> &Options {
+        &self.options
+    }
+
     /// What the program logged.
     pub fn log(&self) -> String {
         fs::read_to_string(self.folder.path().join("log")).unwrap_or_default()
@@ -141,7 +148,7 @@ impl Plant {
 
     /// Starts the program again on the same folder and database.
     pub fn start_again(&mut self) {
-        let (process, lines) = launch(&self.folder, &self.database.url, &self.options);
+        let (process, lines) = launch(self.folder.path(), &self.database.url, &self.options);
         self.process = process;
         self.read(&lines);
     }
@@ -195,15 +202,20 @@ fn machine_now() -> Timestamp {
     Timestamp::now()
 }
 
-fn launch(folder: &TempDir, url: &str, options: &Options) -> (Child, mpsc::Receiver<String>) {
-    let file = folder.path().join("log");
+pub(crate) fn launch(
+    folder: &Path,
+    url: &str,
+    options: &Options,
+) -> (Child, mpsc::Receiver<String>) {
+    let file = folder.join("log");
     let log = fs::OpenOptions::new().create(true).append(true).open(file).expect("a log file");
     let mut command = Command::new(program("hankbook-under-test"));
     command.args(["serve", "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0", "--data-dir"]);
-    command.arg(folder.path()).args(&options.arguments).env("DATABASE_URL", url);
+    command.arg(folder).args(&options.arguments).env("DATABASE_URL", url);
     if let Some(clock) = options.clock {
         command.args(["--simulated-clock", &clock.to_string()]);
     }
+    command.envs(options.environment.iter().cloned());
     command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(log);
     let mut process = command.spawn().expect("the program starts");
     let out = process.stdout.take().expect("its output");

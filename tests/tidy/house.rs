@@ -51,7 +51,7 @@ const IMPURE_WORDS: [&str; 9] = [
 const IMPURE_MODULES: [&str; 6] = ["env", "fs", "io", "net", "process", "thread"];
 
 /// The classes of tables.
-const CLASSES: [&str; 4] = ["record", "link", "state", "transient"];
+const CLASSES: [&str; 5] = ["record", "link", "sealed", "state", "transient"];
 
 /// Our crates that a crate may import; nothing where it may import all.
 fn importable(name: &str) -> Option<&'static [&'static str]> {

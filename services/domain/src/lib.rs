@@ -14,5 +14,6 @@ pub mod packs;
 pub mod process;
 pub mod record;
 pub mod rules;
+pub mod tree;
 pub mod units;
 pub mod verdict;

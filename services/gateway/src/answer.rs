@@ -2,10 +2,14 @@
 //! It never lets a browser or a proxy keep an answer.
 
 use actix_web::http::StatusCode;
-use actix_web::http::header::{ALLOW, CACHE_CONTROL, CONTENT_TYPE, ETAG, WWW_AUTHENTICATE};
+use actix_web::http::header::{
+    ALLOW, CACHE_CONTROL, CONTENT_DISPOSITION, CONTENT_TYPE, ETAG, WWW_AUTHENTICATE,
+};
 use actix_web::{HttpResponse, HttpResponseBuilder};
+use bytes::Bytes;
 use http::HeaderMap;
 use platform::error::Kind;
+use tokio_stream::wrappers::ReceiverStream;
 
 use crate::problem::Problem;
 
@@ -53,6 +57,22 @@ pub fn other_verbs(allowed: &str, request_id: &str) -> HttpResponse {
         response.headers_mut().insert(ALLOW, value);
     }
     response
+}
+
+/// Parts as they come, with the file name that a service set.
+pub fn stream(
+    parts: ReceiverStream<Result<Bytes, std::io::Error>>,
+    media_type: &str,
+    metadata: &HeaderMap,
+    request_id: &str,
+) -> HttpResponse {
+    let mut response = begin(StatusCode::OK, request_id);
+    response.insert_header((CONTENT_TYPE, media_type));
+    let name = metadata.get("content-disposition").and_then(|value| value.to_str().ok());
+    if let Some(name) = name {
+        response.insert_header((CONTENT_DISPOSITION, name));
+    }
+    response.streaming(parts)
 }
 
 /// Text of our own: health, metrics, the OpenAPI document.

@@ -15,9 +15,10 @@ use platform::{hop, records};
 use wire::contract::Operation;
 use wire::json::{self, BODY_MAX, Given, Names};
 
+use crate::pages::Pages;
 use crate::problem::Problem;
 use crate::routes::{Found, Routes, has_no_body};
-use crate::{Gateway, answer, openapi, request};
+use crate::{Gateway, answer, openapi, page_door, request, stream};
 
 /// Threads that parse and answer.
 const WORKERS: usize = 2;
@@ -48,6 +49,7 @@ struct Shared {
     gateway: Gateway,
     routes: Routes,
     openapi: String,
+    pages: Arc<Pages>,
 }
 
 /// Opens the door on a listener. Errors: routes that cannot stand side by side, no thread.
@@ -55,7 +57,8 @@ pub fn open(gateway: Gateway, listener: TcpListener) -> io::Result<RestDoor> {
     let address = listener.local_addr()?;
     let routes = Routes::of_contract().map_err(io::Error::other)?;
     let openapi = openapi::document().to_string();
-    let shared = Data::from(Arc::new(Shared { gateway, routes, openapi }));
+    let pages = Arc::new(Pages::of(gateway.clone()));
+    let shared = Data::from(Arc::new(Shared { gateway, routes, openapi, pages }));
     let (give, take) = std::sync::mpsc::channel();
     let thread = thread::Builder::new().name("rest-door".into()).spawn(move || {
         actix_web::rt::System::new().block_on(async move {
@@ -125,16 +128,50 @@ async fn any(request: HttpRequest, payload: Payload, shared: Data<Shared>) -> Ht
         Found::Operation(operation, values) => (operation, values),
         Found::OtherVerbs(allowed) => return answer::other_verbs(&allowed, &id),
         Found::Nothing => {
+            let (runtime, pages) = (&shared.gateway.runtime, &shared.pages);
+            let asked = page_door::answer(runtime, pages, (&request, payload), &id).await;
+            if let Some(page) = asked {
+                return page;
+            }
             let problem = Problem::new(Kind::NoSuchOperation, "There is no such path.");
             return answer::problem(&problem, false, &id);
         }
     };
     let headers = request::headers(&request, &id);
     let has_token = headers.contains_key("authorization");
-    match through(&shared, operation, (request, payload), (path_values, headers)).await {
-        Ok((text, metadata)) => answer::json(text, &metadata, &id),
-        Err(problem) => answer::problem(&problem, has_token, &id),
-    }
+    let asked = (request, payload);
+    let done = match operation.server_streaming {
+        true => streamed(&shared, operation, asked, (path_values, headers, &id)).await,
+        false => through(&shared, operation, asked, (path_values, headers))
+            .await
+            .map(|(text, metadata)| answer::json(text, &metadata, &id)),
+    };
+    done.unwrap_or_else(|problem| answer::problem(&problem, has_token, &id))
+}
+
+/// As [`through`], for an answer that comes in parts.
+async fn streamed(
+    shared: &Shared,
+    operation: &'static Operation,
+    (request, payload): (HttpRequest, Payload),
+    (path_values, headers, id): (Vec<(String, String)>, HeaderMap, &str),
+) -> Result<HttpResponse, Problem> {
+    shared.gateway.keeper.admit(&operation.grpc_path, &headers)?;
+    let mut given = request::given(path_values, request.query_string())?;
+    given.extend(stream::last_event(operation, request.headers(), &given));
+    let body = body(operation, &request, payload).await?;
+    let read = json::read(&body, &operation.input, &given).map_err(Problem::faults)?;
+    let path = operation.grpc_path.as_str();
+    let hop = shared.gateway.hops.to(path);
+    let hop = hop.ok_or_else(|| Problem::new(Kind::Unavailable, "This part is not running."))?;
+    let done = shared.gateway.runtime.spawn(hop::send(hop, path, read.bytes.into(), headers)).await;
+    let done = done.map_err(|_| Problem::new(Kind::Internal, "Something failed on our side."))?;
+    let typed = |status: tonic::Status| {
+        let mut problem = Problem::of_status(&status);
+        problem.faults = typed(&body, operation, &given, problem.faults);
+        problem
+    };
+    stream::answer(&shared.gateway, operation, done.map_err(typed)?, id).await
 }
 
 /// Refuses early, reads, forwards, writes.

@@ -1,23 +1,28 @@
-//! The one front door: REST and gRPC over the same hops, derived from the contract.
+//! The one front door: pages, REST and gRPC over the same hops, derived from the contract.
 //! It holds no business rule and no database code.
 
 mod answer;
 mod door;
 mod openapi;
+mod page_door;
+mod pages;
 mod problem;
 mod request;
 mod routes;
 mod rpc_door;
+mod stream;
 
 use std::sync::Arc;
 
 use futures_util::future::BoxFuture;
 use platform::caller::Gatekeeper;
 use platform::hop::Hops;
+use platform::plant::Plant;
 use tokio::runtime::Handle;
 
 pub use door::{RestDoor, open as open_rest};
 pub use openapi::document as openapi;
+pub use pages::Key as PageKey;
 pub use rpc_door::{RpcDoor, open as open_rpc};
 
 /// Says why an entry would not be accepted now; empty when it would.
@@ -34,4 +39,8 @@ pub struct Gateway {
     pub runtime: Handle,
     /// Whether an entry would be accepted.
     pub readiness: Readiness,
+    /// The plant's settings in force.
+    pub plant: Plant,
+    /// Seals what browsers keep.
+    pub page_key: PageKey,
 }

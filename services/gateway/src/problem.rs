@@ -13,7 +13,7 @@ use wire::v1;
 pub const TYPE_PREFIX: &str = "tag:hankbook.example,2026:problem/";
 
 /// A problem on its way out.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Problem {
     /// What went wrong.
     pub kind: Kind,

@@ -65,9 +65,7 @@ pub async fn open(
 ) -> io::Result<RpcDoor> {
     listener.set_nonblocking(true)?;
     let address = listener.local_addr()?;
-    // The server's own setting counts only for listeners that it binds itself: without this every
-    // answer waits 40 ms for the client's delayed acknowledgement.
-    let incoming = TcpIncoming::from(TcpListener::from_std(listener)?).with_nodelay(Some(true));
+    let incoming = incoming(listener)?;
     let routes = routes(gateway).await.map_err(io::Error::other)?;
     let (stop, stopped) = oneshot::channel();
     let server = Server::builder().add_routes(routes);
@@ -75,6 +73,12 @@ pub async fn open(
         stopped.await.ok();
     }));
     Ok(RpcDoor { address, stop, served })
+}
+
+/// The server's own setting counts only for listeners that it binds itself: without this every
+/// answer waits 40 ms for the client's delayed acknowledgement.
+fn incoming(listener: net::TcpListener) -> io::Result<TcpIncoming> {
+    Ok(TcpIncoming::from(TcpListener::from_std(listener)?).with_nodelay(Some(true)))
 }
 
 async fn routes(gateway: &Gateway) -> Result<Routes, tonic_reflection::server::Error> {
@@ -139,4 +143,23 @@ async fn forward(hops: Hops, mut request: Request<Body>) -> Result<Response<Body
     let id = HeaderValue::try_from(records::new_id().to_string()).map_err(Failure::internal)?;
     headers.insert(REQUEST_ID_HEADER, id);
     hop.oneshot(request).await.map_err(|error| away().with_cause(error))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use futures_util::StreamExt as _;
+
+    #[tokio::test]
+    async fn an_answer_does_not_wait_for_the_clients_acknowledgement() {
+        let listener = net::TcpListener::bind("127.0.0.1:0").expect("a port");
+        listener.set_nonblocking(true).expect("a listener for tokio");
+        let address = listener.local_addr().expect("an address");
+        let mut incoming = incoming(listener).expect("a door");
+        let client = tokio::net::TcpStream::connect(address);
+        let (client, accepted) = tokio::join!(client, incoming.next());
+        let accepted = accepted.expect("a connection").expect("an open one");
+        assert!(client.is_ok());
+        assert!(accepted.nodelay().expect("its setting"));
+    }
 }

@@ -14,11 +14,18 @@ use platform::service::House;
 use tonic::service::Routes;
 use wire::internal::v1::genealogy_internal_server::GenealogyInternalServer;
 use wire::v1::genealogy_server::GenealogyServer;
+use wire::v1::making_server::MakingServer;
+use wire::v1::shipping_server::ShippingServer;
 
 /// The service's own name.
 pub const NAME: &str = "genealogy";
 /// Its services in the contract.
-pub const SERVICES: &[&str] = &["hankbook.v1.Genealogy", "hankbook.internal.v1.GenealogyInternal"];
+pub const SERVICES: &[&str] = &[
+    "hankbook.v1.Genealogy",
+    "hankbook.v1.Making",
+    "hankbook.v1.Shipping",
+    "hankbook.internal.v1.GenealogyInternal",
+];
 /// Its most connections.
 pub const POOL_SIZE: usize = 6;
 
@@ -38,6 +45,10 @@ pub fn routes(db: Db, house: House) -> Routes {
     idempotency::prune(NAME, db.clone(), &house);
     let service = Genealogy { db, house, outbox };
     let internal = GenealogyInternalServer::new(service.clone());
+    let making = MakingServer::new(service.clone());
+    let shipping = ShippingServer::new(service.clone());
     Routes::new(GenealogyServer::new(service).max_decoding_message_size(MESSAGE_MAX))
+        .add_service(making.max_decoding_message_size(MESSAGE_MAX))
+        .add_service(shipping.max_decoding_message_size(MESSAGE_MAX))
         .add_service(internal.max_decoding_message_size(INTERNAL_MESSAGE_MAX))
 }

@@ -2,12 +2,15 @@
 //! It never holds a rule.
 
 mod holds;
+mod internal;
 mod lots;
+mod making;
 mod partners;
 mod places;
+mod shipping;
 
 use tonic::{Request, Response, Status};
-use wire::internal::v1 as internal;
+use wire::internal::v1 as inside;
 use wire::internal::v1::genealogy_internal_server::GenealogyInternal;
 use wire::v1;
 use wire::v1::genealogy_server::Genealogy as Operations;
@@ -82,15 +85,36 @@ impl Operations for Genealogy {
 impl GenealogyInternal for Genealogy {
     async fn hold_for_deviation(
         &self,
-        request: Request<internal::HoldForDeviationRequest>,
-    ) -> Answer<internal::HoldForDeviationResponse> {
+        request: Request<inside::HoldForDeviationRequest>,
+    ) -> Answer<inside::HoldForDeviationResponse> {
         holds::place_for_deviation(self, request).await
     }
 
     async fn end_hold_for_deviation(
         &self,
-        request: Request<internal::EndHoldForDeviationRequest>,
-    ) -> Answer<internal::EndHoldForDeviationResponse> {
+        request: Request<inside::EndHoldForDeviationRequest>,
+    ) -> Answer<inside::EndHoldForDeviationResponse> {
         holds::end_for_deviation(self, request).await
+    }
+
+    async fn tell_less_safe(
+        &self,
+        request: Request<inside::TellLessSafeRequest>,
+    ) -> Answer<inside::TellLessSafeResponse> {
+        shipping::after::less_safe(self, request).await
+    }
+
+    async fn closure_of(
+        &self,
+        request: Request<inside::ClosureOfRequest>,
+    ) -> Answer<inside::ClosureOfResponse> {
+        internal::closure_of(self, request).await
+    }
+
+    async fn find_place(
+        &self,
+        request: Request<inside::FindPlaceRequest>,
+    ) -> Answer<inside::FindPlaceResponse> {
+        internal::find_place(self, request).await
     }
 }

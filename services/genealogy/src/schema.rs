@@ -1,6 +1,12 @@
 //! The tables of the schema as queries see them; a test compares them with the database.
 //! It never holds a query.
 
+mod making;
+mod shipping;
+
+pub use making::*;
+pub use shipping::*;
+
 diesel::table! {
     genealogy.place (id, version) {
         id -> Uuid,
@@ -40,19 +46,19 @@ diesel::table! {
         code -> Text,
         kind -> Text,
         material -> Text,
-        supplier -> Uuid,
-        supplier_version -> Integer,
-        supplier_name -> Text,
-        supplier_lot -> Text,
+        supplier -> Nullable<Uuid>,
+        supplier_version -> Nullable<Integer>,
+        supplier_name -> Nullable<Text>,
+        supplier_lot -> Nullable<Text>,
         mass_value -> Numeric,
         mass_unit -> Text,
         mass_g -> Numeric,
         place -> Uuid,
         place_version -> Integer,
         place_name -> Text,
-        plan -> Uuid,
-        plan_version -> Integer,
-        plan_name -> Text,
+        plan -> Nullable<Uuid>,
+        plan_version -> Nullable<Integer>,
+        plan_name -> Nullable<Text>,
         observed_at -> Timestamptz,
         entered_at -> Timestamptz,
         recorded_at -> Timestamptz,
@@ -63,6 +69,8 @@ diesel::table! {
         entered_by_name -> Text,
         station -> Text,
         fingerprint -> Bytea,
+        made_by -> Nullable<Uuid>,
+        use_by -> Nullable<Date>,
     }
 }
 
@@ -98,6 +106,9 @@ diesel::table! {
         entered_by -> Text,
         entered_by_name -> Text,
         fingerprint -> Bytea,
+        place -> Nullable<Uuid>,
+        span_from -> Nullable<Timestamptz>,
+        span_to -> Nullable<Timestamptz>,
     }
 }
 
@@ -127,3 +138,6 @@ diesel::joinable!(hold_lot -> hold (hold));
 diesel::joinable!(hold_end -> hold (hold));
 diesel::allow_tables_to_appear_in_same_query!(lot, lot_on_hand);
 diesel::allow_tables_to_appear_in_same_query!(hold, hold_lot, hold_end);
+diesel::allow_tables_to_appear_in_same_query!(lot, transformation_input, input_added);
+diesel::allow_tables_to_appear_in_same_query!(open_item, open_item_end);
+diesel::allow_tables_to_appear_in_same_query!(packed_case, case_state);

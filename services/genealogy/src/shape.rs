@@ -1,8 +1,11 @@
 //! Between the contract's messages and this service's rows.
 //! It never asks the database.
 
+pub mod closure;
 pub mod holds;
 pub mod lots;
+pub mod making;
+pub mod shipping;
 
 use domain::fault::Faults;
 use platform::caller::Call;

@@ -1,11 +1,18 @@
 //! This service's rows in Postgres.
 //! It never speaks of messages or of other schemas.
 
+#[macro_use]
+mod stamped;
+
+pub mod closure;
 pub mod holds;
+pub mod items;
 pub mod lots;
+pub mod making;
 pub mod partners;
 pub mod places;
 mod safety;
+pub mod shipping;
 
 use platform::pages::Page;
 use uuid::Uuid;

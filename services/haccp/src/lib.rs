@@ -14,12 +14,19 @@ use platform::outbox::Outbox;
 use platform::service::House;
 use tonic::service::Routes;
 use wire::internal::v1::haccp_internal_server::HaccpInternalServer;
+use wire::v1::cooking_server::CookingServer;
 use wire::v1::haccp_server::HaccpServer;
+use wire::v1::verification_server::VerificationServer;
 
 /// The service's own name.
 pub const NAME: &str = "haccp";
 /// Its services in the contract.
-pub const SERVICES: &[&str] = &["hankbook.v1.Haccp", "hankbook.internal.v1.HaccpInternal"];
+pub const SERVICES: &[&str] = &[
+    "hankbook.v1.Haccp",
+    "hankbook.v1.Cooking",
+    "hankbook.v1.Verification",
+    "hankbook.internal.v1.HaccpInternal",
+];
 /// Its most connections.
 pub const POOL_SIZE: usize = 8;
 
@@ -39,6 +46,10 @@ pub fn routes(db: Db, house: House) -> Routes {
     idempotency::prune(NAME, db.clone(), &house);
     let service = Haccp { db, house, outbox, plans: plans::Versions::default() };
     let inner = HaccpInternalServer::new(service.clone());
+    let cooking = CookingServer::new(service.clone());
+    let verification = VerificationServer::new(service.clone());
     Routes::new(HaccpServer::new(service).max_decoding_message_size(MESSAGE_MAX))
+        .add_service(cooking.max_decoding_message_size(MESSAGE_MAX))
+        .add_service(verification.max_decoding_message_size(MESSAGE_MAX))
         .add_service(inner.max_decoding_message_size(INTERNAL_MESSAGE_MAX))
 }

@@ -1,11 +1,22 @@
 //! The operations of the service as a list; one file a resource does the work.
 //! It never holds a rule.
 
+mod challenges;
+mod clearance;
+mod cooking;
 mod deviations;
 mod drafts;
+mod foreign_material;
+mod genealogy;
+mod instruments;
 mod internal;
+mod missed_checks;
+mod open_items;
 mod plans;
 mod readings;
+mod reviews;
+mod stations;
+mod verification;
 
 use tonic::{Request, Response, Status};
 use wire::internal::v1 as internal_v1;
@@ -116,5 +127,12 @@ impl InternalOperations for Haccp {
         request: Request<internal_v1::BindLotRequest>,
     ) -> Answer<internal_v1::BindLotResponse> {
         internal::bind_lot(self, request).await
+    }
+
+    async fn clear(
+        &self,
+        request: Request<internal_v1::ClearRequest>,
+    ) -> Answer<internal_v1::ClearResponse> {
+        clearance::clear(self, request).await
     }
 }

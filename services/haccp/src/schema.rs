@@ -40,13 +40,14 @@ diesel::table! {
         lot -> Uuid,
         plan -> Uuid,
         version -> Integer,
+        bound_on -> Nullable<Date>,
     }
 }
 
 diesel::table! {
     haccp.deviation (id) {
         id -> Uuid,
-        reading -> Uuid,
+        reading -> Nullable<Uuid>,
         plan -> Uuid,
         plan_version -> Integer,
         check_code -> Text,
@@ -54,6 +55,14 @@ diesel::table! {
         is_ccp -> Bool,
         what -> Text,
         recorded_at -> Timestamptz,
+        judgement -> Nullable<Uuid>,
+        challenge -> Nullable<Uuid>,
+        place -> Nullable<Uuid>,
+        span_from -> Nullable<Timestamptz>,
+        span_to -> Nullable<Timestamptz>,
+        entered_by -> Text,
+        entered_by_name -> Text,
+        fingerprint -> Nullable<Bytea>,
     }
 }
 
@@ -78,6 +87,7 @@ diesel::table! {
         entered_by -> Text,
         entered_by_name -> Text,
         fingerprint -> Bytea,
+        evidence -> Nullable<Text>,
     }
 }
 

@@ -48,6 +48,18 @@ impl Folder {
         self.path.join("keys").join("token.der")
     }
 
+    /// The file of the key that seals what browsers keep.
+    pub fn page_key(&self) -> PathBuf {
+        self.path.join("keys").join("pages.key")
+    }
+
+    /// The key of the sealed log, made where it is missing, with the file of its last head.
+    pub fn log_key(&self) -> io::Result<audit::LogKey> {
+        let keys = self.path.join("keys");
+        let key = audit::note::SigningKey::open_or_create(&keys.join("log.der"))?;
+        Ok(audit::LogKey { key, head: keys.join("log.head") })
+    }
+
     /// The folder used when none is named.
     pub fn default_path() -> PathBuf {
         let home = std::env::var_os("XDG_DATA_HOME").map(PathBuf::from);

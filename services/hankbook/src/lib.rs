@@ -10,6 +10,7 @@ pub mod migrate;
 mod plant;
 mod serve;
 mod services;
+mod verify;
 
 use std::error::Error;
 use std::process::ExitCode;
@@ -33,6 +34,11 @@ enum Command {
     Migrate(migrate::Arguments),
     /// Check that what a stopped plant's database derives is what its records say.
     Check(check::Arguments),
+    /// Check a bundle of records by its signed checkpoint: no server, no database. Exit 1 when
+    /// anything in it does not hold; each altered, missing, unsigned or moved record is named.
+    Verify(verify::Arguments),
+    /// Check one proof, as REST answered it, in the same way.
+    Proof(verify::ProofArguments),
     /// Run one calculation: JSON on standard input, JSON on standard output.
     Calc(calc::Arguments),
 }
@@ -42,6 +48,8 @@ pub fn main() -> ExitCode {
     match Cli::parse().command {
         Command::Calc(arguments) => calc::run(&arguments),
         Command::Check(arguments) => told(check::run(&arguments)),
+        Command::Verify(arguments) => verify::run(&arguments),
+        Command::Proof(arguments) => verify::run_proof(&arguments),
         Command::Migrate(arguments) => told(migrate::run(&arguments)),
         Command::Serve(arguments) => told(serve::run(&arguments)),
     }

@@ -8,7 +8,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use clap::Args;
-use gateway::{Gateway, Readiness, RestDoor, RpcDoor};
+use gateway::{Gateway, PageKey, Readiness, RestDoor, RpcDoor};
 use jiff::Timestamp;
 use platform::caller::Gatekeeper;
 use platform::clock::Clock;
@@ -46,6 +46,10 @@ pub struct Arguments {
     /// Run on a simulated clock that starts at this instant: only for a folder made so.
     #[arg(long, value_name = "INSTANT")]
     simulated_clock: Option<Timestamp>,
+    /// Whether this process seals the log; `off` is for measuring what sealing costs.
+    #[arg(long, env = "HANKBOOK_SEALER", hide = true, default_value = "on")]
+    #[arg(value_parser = ["on", "off"])]
+    sealer: String,
     #[command(flatten)]
     place: Where,
 }
@@ -69,7 +73,12 @@ pub fn run(arguments: &Arguments) -> Result<(), Failed> {
     let folder = Folder::open(&arguments.data_dir)?;
     let database = Database::open(&arguments.place, &folder)?;
     let runtime = Runtime::new()?;
-    let house = House { folder, database: database.clone(), clock: arguments.simulated_clock };
+    let house = House {
+        folder,
+        database: database.clone(),
+        clock: arguments.simulated_clock,
+        seals: arguments.sealer == "on",
+    };
     let served = runtime.block_on(async {
         let handle = Handle::current();
         runtime.spawn(async move { house.serve(listeners, handle).await }).await?
@@ -90,6 +99,7 @@ struct House {
     folder: Folder,
     database: Database,
     clock: Option<Timestamp>,
+    seals: bool,
 }
 
 impl House {
@@ -111,6 +121,8 @@ impl House {
             keeper: keeper.clone(),
             runtime,
             readiness: readiness(services.clone()),
+            plant: shared.plant.clone(),
+            page_key: PageKey::open_or_create(&self.folder.page_key())?,
         };
         let mut stop = (signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?);
         self.watch(&tasks);
@@ -122,6 +134,7 @@ impl House {
             _ = stop.1.recv() => {}
         }
         tracing::info!("stopping");
+        tasks.close();
         tokio::join!(rest.close(), rpc.close());
         tasks.stop().await;
         services.close();
@@ -134,7 +147,8 @@ impl House {
         let revocations = Arc::new(Revocations::default());
         let keeper = Gatekeeper { verifier, revocations, clock: clock.clone() };
         let (hops, plant) = (Hops::default(), Plant::default());
-        Ok(Shared { clock, plant, tasks, hops, keeper, signer })
+        let (log_key, seals) = (Arc::new(self.folder.log_key()?), self.seals);
+        Ok(Shared { clock, plant, tasks, hops, keeper, signer, log_key, seals })
     }
 
     /// Brings a private Postgres back when it dies, until the stop.
@@ -167,6 +181,7 @@ fn readiness(services: Arc<Services>) -> Readiness {
 fn announce(rest: &RestDoor, rpc: &RpcDoor, first_password: Option<&str>) {
     println!("Hankbook is ready.");
     println!("  REST            http://{}", rest.address);
+    println!("  pages           http://{}/", rest.address);
     println!("  gRPC            {}", rpc.address);
     println!("  contract        http://{}/openapi.json", rest.address);
     if let Some(password) = first_password {

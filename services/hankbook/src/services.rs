@@ -34,6 +34,10 @@ pub struct Shared {
     pub hops: Hops,
     pub keeper: Gatekeeper,
     pub signer: Arc<Signer>,
+    /// The key of the sealed log.
+    pub log_key: Arc<audit::LogKey>,
+    /// Whether this process seals.
+    pub seals: bool,
 }
 
 impl Shared {
@@ -66,6 +70,14 @@ impl Services {
         let mut started = Starting { shared, database, hops: HashMap::new(), pools: Vec::new() };
         started.add_pure(calculations::SERVICES, calculations::routes());
         started.add((formulas::NAME, formulas::POOL_SIZE), formulas::SERVICES, formulas::routes)?;
+        let sealing = audit::Sealing {
+            connect: database.connect(audit::NAME, 1),
+            key: shared.log_key.clone(),
+            is_on: shared.seals,
+        };
+        started.add((audit::NAME, audit::POOL_SIZE), audit::SERVICES, |db, house| {
+            audit::routes(db, house, sealing)
+        })?;
         started.add(
             (genealogy::NAME, genealogy::POOL_SIZE),
             genealogy::SERVICES,
@@ -130,7 +142,7 @@ impl Starting<'_> {
         &mut self,
         (name, pool_size): (&'static str, usize),
         names: &'static [&'static str],
-        routes: fn(Db, House) -> Routes,
+        routes: impl FnOnce(Db, House) -> Routes,
     ) -> Result<(), Failure> {
         let connect = self.database.connect(name, pool_size);
         let db = Db::new(name, connect, self.shared.tasks.clone())?;

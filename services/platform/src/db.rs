@@ -167,6 +167,13 @@ impl Db {
     }
 }
 
+/// A connection outside any pool, for the one job that holds a lock of its session.
+pub async fn dedicated(connect: &Connect) -> Result<AsyncPgConnection, Failure> {
+    establish(&connect.text, connect.role.as_deref()).await.map_err(|error| {
+        Failure::new(Kind::Unavailable, "The database does not answer.").with_cause(error)
+    })
+}
+
 async fn establish(text: &str, role: Option<&str>) -> Result<AsyncPgConnection, ConnectionError> {
     let refused = |error: tokio_postgres::Error| ConnectionError::BadConnection(error.to_string());
     let (client, connection) = tokio_postgres::connect(text, NoTls).await.map_err(refused)?;

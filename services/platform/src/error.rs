@@ -255,6 +255,8 @@ pub struct Failure {
     pub faults: Vec<Fault>,
     /// The reasons of a refusal.
     pub reasons: Vec<Reason>,
+    /// Reasons that another service told, passed on as they came.
+    pub told: Vec<v1::RefusalReason>,
     /// For the log alone.
     cause: Option<Box<dyn Error + Send + Sync>>,
 }
@@ -262,7 +264,8 @@ pub struct Failure {
 impl Failure {
     /// A failure with one sentence for the caller.
     pub fn new(kind: Kind, detail: impl Into<String>) -> Self {
-        Self { kind, detail: detail.into(), faults: Vec::new(), reasons: Vec::new(), cause: None }
+        let (detail, faults, reasons, told) = (detail.into(), vec![], vec![], vec![]);
+        Self { kind, detail, faults, reasons, told, cause: None }
     }
 
     /// An internal failure: the caller learns nothing of its cause.
@@ -294,6 +297,12 @@ impl Failure {
     /// A refusal by a rule of the plant, with every reason.
     pub fn refused(reasons: Vec<Reason>) -> Self {
         Self { reasons, ..Self::new(Kind::Refused, "Nothing was stored; each reason is listed.") }
+    }
+
+    /// Adds reasons as they are sent: those that another service told among them.
+    pub fn with_told(mut self, told: Vec<v1::RefusalReason>) -> Self {
+        self.told.extend(told);
+        self
     }
 
     /// Adds a cause for the log.
@@ -356,8 +365,9 @@ impl From<Failure> for Status {
             let field_violations = failure.faults.into_iter().map(field_violation).collect();
             details.push(any_as("google.rpc.BadRequest", &pb::BadRequest { field_violations }));
         }
-        if !failure.reasons.is_empty() {
-            let reasons = failure.reasons.into_iter().map(reason_out).collect();
+        let own = failure.reasons.into_iter().map(v1::RefusalReason::from);
+        let reasons: Vec<_> = own.chain(failure.told).collect();
+        if !reasons.is_empty() {
             details.push(any_as("hankbook.v1.Refusal", &v1::Refusal { reasons }));
         }
         let status = pb::Status { code: row.code as i32, message: failure.detail.clone(), details };
@@ -373,13 +383,15 @@ fn field_violation(fault: Fault) -> pb::bad_request::FieldViolation {
     }
 }
 
-fn reason_out(reason: Reason) -> v1::RefusalReason {
-    v1::RefusalReason {
-        code: reason.code.into(),
-        subject: reason.subject,
-        message: reason.message,
-        who: reason.who,
-        way_on: reason.way_on,
+impl From<Reason> for v1::RefusalReason {
+    fn from(reason: Reason) -> Self {
+        Self {
+            code: reason.code.into(),
+            subject: reason.subject,
+            message: reason.message,
+            who: reason.who,
+            way_on: reason.way_on,
+        }
     }
 }
 

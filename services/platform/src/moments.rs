@@ -94,7 +94,12 @@ impl Moments {
 
     /// True when the device's clock is off by more than may be: an open item on the record.
     pub fn is_clock_off(&self) -> bool {
-        self.offset_ms.abs() > OFFSET_MAX_MS
+        Self::is_off(self.offset_ms)
+    }
+
+    /// True for an offset by which a device's clock is off by more than may be.
+    pub fn is_off(offset_ms: i64) -> bool {
+        offset_ms.abs() > OFFSET_MAX_MS
     }
 
     /// Seconds from what was observed to its entry; never negative.

@@ -54,6 +54,12 @@ impl Plant {
         *self.days.write().unwrap_or_else(PoisonError::into_inner) = days;
     }
 
+    /// The date on the plant's wall at an instant, whatever production day it belongs to.
+    pub fn date_of(&self, at: Timestamp) -> Date {
+        let days = self.days.read().unwrap_or_else(PoisonError::into_inner);
+        at.to_zoned(days.zone.clone()).date()
+    }
+
     /// The production day to which an instant belongs.
     pub fn day_of(&self, at: Timestamp) -> Date {
         let days = self.days.read().unwrap_or_else(PoisonError::into_inner);
@@ -78,6 +84,8 @@ mod tests {
         let at = |text: &str| plant.day_of(text.parse().expect("an instant")).to_string();
         assert_eq!(at("2026-11-25T08:59:59Z"), "2026-11-24");
         assert_eq!(at("2026-11-25T09:00:00Z"), "2026-11-25");
+        let night = plant.date_of("2026-11-25T08:59:59Z".parse().expect("an instant"));
+        assert_eq!(night.to_string(), "2026-11-25", "the wall shows the next date by then");
     }
 
     #[test]

@@ -14,12 +14,18 @@ pub struct Tasks {
     runtime: Handle,
     tracker: TaskTracker,
     stopping: CancellationToken,
+    closing: CancellationToken,
 }
 
 impl Tasks {
     /// A tracker on a runtime.
     pub fn on(runtime: Handle) -> Self {
-        Self { runtime, tracker: TaskTracker::new(), stopping: CancellationToken::new() }
+        Self {
+            runtime,
+            tracker: TaskTracker::new(),
+            stopping: CancellationToken::new(),
+            closing: CancellationToken::new(),
+        }
     }
 
     /// Runs work in a task of its own: dropping the handle lets it run on to its end.
@@ -40,8 +46,20 @@ impl Tasks {
         self.stopping.is_cancelled()
     }
 
+    /// Done once the doors are about to close: answers without an end finish at it, so that no
+    /// door waits for them.
+    pub async fn closing(&self) {
+        self.closing.cancelled().await;
+    }
+
+    /// Asks answers without an end to finish.
+    pub fn close(&self) {
+        self.closing.cancel();
+    }
+
     /// Asks loops to end and waits for all work that was begun.
     pub async fn stop(&self) {
+        self.closing.cancel();
         self.stopping.cancel();
         self.tracker.close();
         self.tracker.wait().await;

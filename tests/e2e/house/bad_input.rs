@@ -102,3 +102,14 @@ async fn a_secret_never_reaches_a_problem_or_the_log() {
     assert!(!plant.log().contains("horse"), "a token reached the log");
     plant.stop().await;
 }
+
+#[tokio::test]
+async fn text_that_no_database_can_hold_is_refused_by_name() {
+    let plant = Plant::start().await;
+    let manager = plant.with_roles(&["MANAGER"]);
+    let body = json!({ "id": new_id().to_string(), "name": "House\u{0}1", "kind": "house" });
+    let refused = manager.post("/v1/places", &body).await.expect(400);
+    assert_eq!(refused.fields(), ["name"]);
+    assert!(refused.text.contains("U+0000"), "{}", refused.text);
+    plant.stop().await;
+}

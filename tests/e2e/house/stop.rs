@@ -1,6 +1,8 @@
 //! Stops: an orderly one under load loses nothing begun, and a killed one starts again.
 //! What a client was told is what the database holds.
 
+use std::net::TcpStream;
+
 use harness::Plant;
 use nix::sys::signal::Signal;
 use platform::records::new_id;
@@ -68,4 +70,19 @@ async fn a_killed_program_starts_again_with_all_that_it_acknowledged() {
     let manager = harness::Client::new(&plant.http, manager.token().map(str::to_owned));
     assert_eq!(manager.post("/v1/places", &body).await.ok(), first);
     plant.stop().await;
+}
+
+#[tokio::test]
+async fn clients_that_keep_their_connection_without_a_word_do_not_hold_up_a_stop() {
+    let mut plant = Plant::start().await;
+    let address = plant.grpc.trim_start_matches("http://").to_owned();
+    let silent = TcpStream::connect(&address).expect("a connection");
+    let rest = TcpStream::connect(plant.http.trim_start_matches("http://")).expect("another");
+    // One that has called and stays.
+    let channel = tonic::transport::Endpoint::from_shared(plant.grpc.clone()).expect("an address");
+    let channel = channel.connect().await.expect("a channel");
+    plant.signal(Signal::SIGTERM);
+    assert_eq!(plant.wait().await, Some(0), "{}", plant.log());
+    drop((silent, rest, channel));
+    plant.database.remove().await;
 }

@@ -28,6 +28,10 @@ async fn number(client: &Client, query: &str) -> i64 {
 pub async fn rows(client: &Client) -> BTreeMap<String, i64> {
     let mut counts = BTreeMap::new();
     for (table, _) in tables(client, &["record", "link", "state"]).await {
+        // The sealer files what was recorded before a moment later, whatever is called meanwhile.
+        if table == "audit.filed" {
+            continue;
+        }
         let count = number(client, &format!("SELECT count(*) FROM {table}")).await;
         counts.insert(table, count);
     }

@@ -52,8 +52,18 @@ fn met(limit: &Limit, values: &[Quantity]) -> String {
     };
     match values {
         [value] => format!("{value} meets {asked}."),
-        _ => format!("All {} values meet {asked}.", values.len()),
+        _ => format!("All {} values meet {asked}{}.", values.len(), nearest(limit, values)),
     }
+}
+
+/// Of several values those that come nearest to the limit, named: the worst decides.
+fn nearest(limit: &Limit, values: &[Quantity]) -> String {
+    let by_base = |one: &&Quantity, other: &&Quantity| one.base().cmp(&other.base());
+    let lowest = values.iter().min_by(by_base).filter(|_| limit.at_least.is_some());
+    let highest = values.iter().max_by(by_base).filter(|_| limit.at_most.is_some());
+    let named = |word: &str, value: &Quantity| format!("; the {word} is {value}");
+    let lowest = lowest.map(|value| named("lowest", value)).unwrap_or_default();
+    lowest + &highest.map(|value| named("highest", value)).unwrap_or_default()
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@
 
 use super::bounds::{self, Taken};
 use super::fraction::Fraction;
-use super::probes::Probes;
+use super::probes::{Probes, Stretch};
 use super::track::Run;
 use super::{Between, in_words};
 use crate::exact::Exact;
@@ -52,6 +52,8 @@ pub struct LimbResult {
     pub limit_s: Exact,
     /// The time, as far as it is known; one number under [`Between::Linear`].
     pub taken: Option<Taken>,
+    /// From when to when its clock ran, where the curve shows both.
+    pub timed: Option<Stretch>,
     /// Against the limit.
     pub judgement: Judgement,
 }
@@ -154,20 +156,23 @@ fn limb(chill: &Chill<'_>, highest: Highest<'_>, row: &Row) -> Option<LimbResult
     let from_f = row.number("from_f")?;
     let to_f = row.number("to_f")?;
     let limit_s = row.number("limit_s")?;
-    let (taken, judgement) = match chill.between {
+    let (timed, taken, judgement) = match chill.between {
         Between::Linear => linear(chill.probes, highest, (&from_f, &to_f), &limit_s),
         Between::Bounds => by_readings(chill.probes, (&from_f, &to_f), &limit_s),
     };
-    Some(LimbResult { from_f, to_f, limit_s, taken, judgement })
+    Some(LimbResult { from_f, to_f, limit_s, taken, timed, judgement })
 }
+
+/// When a limb's clock ran, how long it took as far as is known, and what follows.
+type Timed = (Option<Stretch>, Option<Taken>, Judgement);
 
 fn linear(
     probes: &Probes,
     highest: Highest<'_>,
     (from_f, to_f): (&Exact, &Exact),
     limit_s: &Exact,
-) -> (Option<Taken>, Judgement) {
-    let undetermined = |reason| (None, Judgement::because(Verdict::Undetermined, reason));
+) -> Timed {
+    let undetermined = |reason| (None, None, Judgement::because(Verdict::Undetermined, reason));
     let (Some((highest_f, highest)), Some((_, end))) = (highest, probes.span_ticks()) else {
         return undetermined("the probes share no time".to_owned());
     };
@@ -178,10 +183,11 @@ fn linear(
     let settled = settled_since(probes, to_f, highest, &end);
     match (started.map(|run| run.from), settled) {
         (Some(start), Some(stop)) => {
-            let taken_s = probes.time(&stop) - probes.time(&start);
+            let timed = Stretch { from_s: probes.time(&start), to_s: probes.time(&stop) };
+            let taken_s = timed.length_s();
             let reason = format!("{} of at most {}", in_words(&taken_s), in_words(limit_s));
             let judgement = Judgement::because(Verdict::met(taken_s <= *limit_s), reason);
-            (Some(Taken::known(taken_s)), judgement)
+            (Some(timed), Some(Taken::known(taken_s)), judgement)
         }
         (None, _) => undetermined(format!("the curve ends above {from_f} [degF]")),
         (Some(start), None) => {
@@ -192,7 +198,7 @@ fn linear(
             }
             let (shown, most) = (in_words(&shown_s), in_words(limit_s));
             let reason = format!("{missing}, {shown} of at most {most} are over");
-            (None, Judgement::because(Verdict::Fail, reason))
+            (None, None, Judgement::because(Verdict::Fail, reason))
         }
     }
 }
@@ -208,11 +214,7 @@ fn settled_since(
     last.filter(|run| run.to == *end).map(|run| run.from)
 }
 
-fn by_readings(
-    probes: &Probes,
-    (from_f, to_f): (&Exact, &Exact),
-    limit_s: &Exact,
-) -> (Option<Taken>, Judgement) {
+fn by_readings(probes: &Probes, (from_f, to_f): (&Exact, &Exact), limit_s: &Exact) -> Timed {
     // The first highest reading of any probe; readings are upside down where the warmest counts.
     let readings = || probes.tracks.iter().flat_map(|t| t.values.iter().zip(&t.times));
     let highest = readings().min().map_or(0, |(_, time)| *time);
@@ -222,5 +224,5 @@ fn by_readings(
     let end = bounds::Between::last(tracks().map(|(t, since)| bounds::settling(t, &to, since)));
     let taken = bounds::taken(probes, start, end);
     let judgement = taken.judge(limit_s);
-    (Some(taken), judgement)
+    (None, Some(taken), judgement)
 }

@@ -93,6 +93,21 @@ pub fn longest_stay(probes: &Probes, temperature_f: &Exact) -> Option<Stretch> {
     longest.map(|(_, run)| probes.stretch(&run))
 }
 
+/// When the coldest probe is first at or above a temperature in [degF], in seconds on the curves'
+/// clock.
+pub fn first_reached_s(probes: &Probes, temperature_f: &Exact) -> Option<Exact> {
+    first_held_s(probes, temperature_f, &Exact::zero())
+}
+
+/// When the coldest probe has first been at or above a temperature in [degF] for `required_s`
+/// without a break, in seconds on the curves' clock.
+pub fn first_held_s(probes: &Probes, temperature_f: &Exact, required_s: &Exact) -> Option<Exact> {
+    let (start, _) = probes.span_ticks()?;
+    let runs = probes.good_runs(&probes.level(temperature_f), &start);
+    let mut stays = runs.iter().map(|run| probes.stretch(run));
+    stays.find(|stay| stay.length_s() >= *required_s).map(|stay| &stay.from_s + required_s)
+}
+
 fn judgement(
     probes: &Probes,
     rule: &Rule,

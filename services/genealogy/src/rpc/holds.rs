@@ -13,6 +13,7 @@ use wire::internal::v1 as internal;
 use wire::v1;
 
 use crate::shape::holds::Signed;
+use crate::shape::shipping::after::{Told, message_id};
 use crate::{Genealogy, NAME, shape, store};
 
 /// Places a hold.
@@ -33,8 +34,8 @@ pub async fn place(
                 if let Some(hold) = store::holds::known(conn, &new.stamp).await? {
                     return Ok(hold);
                 }
-                let scope = new.scope(call, tickets)?;
-                store::holds::place(conn, new, &scope).await
+                let signature = new.signature(call, tickets)?;
+                store::holds::place(conn, new, signature.as_ref()).await
             })
         })
         .await?;
@@ -89,7 +90,8 @@ pub async fn list(
     Ok(Response::new(v1::ListHoldsResponse { holds, next_page_token }))
 }
 
-/// Holds the lots of a deviation that has opened.
+/// Holds what a deviation that has opened concerns, and lists what of it has left. A message that
+/// no repetition mends is recorded as refused, and counts against its lots.
 pub async fn place_for_deviation(
     service: &Genealogy,
     request: Request<internal::HoldForDeviationRequest>,
@@ -98,18 +100,19 @@ pub async fn place_for_deviation(
     let keyed = Keyed::of(NAME, &call, request.get_ref())?;
     let plant = &service.house.plant;
     let (new, deviation) = shape::holds::hold_for_deviation_in(&call, plant, request.get_ref())?;
-    let of = Arc::new((keyed, new));
+    let of = Arc::new((keyed, new, call.method, message_id(&call)));
     let response = service
         .db
         .write("genealogy.hold_for_deviation", move |conn| {
             let of = of.clone();
             Box::pin(async move {
-                let (keyed, new) = &*of;
+                let (keyed, new, method, message) = &*of;
                 if let Some(kept) = keyed.take(conn).await? {
                     return Ok(kept);
                 }
-                let hold = store::holds::place_for_deviation(conn, new, deviation).await?;
-                let hold = hold.row.id.to_string();
+                let told = Told { new, deviation, method, message: *message };
+                let hold = store::shipping::messages::hold(conn, &told).await?;
+                let hold = hold.map(|hold| hold.to_string()).unwrap_or_default();
                 let response = internal::HoldForDeviationResponse { hold };
                 keyed.keep(conn, &response).await?;
                 Ok(response)

@@ -14,13 +14,15 @@ use uuid::Uuid;
 use wire::internal::v1::{BindLotRequest, PlanInForceRequest, PlanInForceResponse};
 use wire::v1;
 
-use crate::shape::lots::NewLot;
+use crate::shape::lots::{NewLot, RECEIVED};
+use crate::shape::making::judge::{self, Broken};
+use crate::store::lots::Wanted;
 use crate::{Genealogy, shape, store};
 
 /// What haccp is asked before a lot is bound to a plan.
 const PLAN_IN_FORCE: &str = "/hankbook.internal.v1.HaccpInternal/PlanInForce";
 /// What haccp is told of a lot that was bound.
-const BIND_LOT: &str = "/hankbook.internal.v1.HaccpInternal/BindLot";
+pub const BIND_LOT: &str = "/hankbook.internal.v1.HaccpInternal/BindLot";
 
 /// Receives a lot.
 pub async fn receive(
@@ -47,16 +49,25 @@ pub async fn receive(
         return Ok(Response::new(shape::lots::lot_out(lot)));
     }
     let (stamp, plan) = (asked.stamp.clone(), asked.plan);
-    let (content, supplier, place) = asked.content(supplier, place)?;
-    let plan = shape::lots::plan_in(plan, plan_in_force(service, plan).await?)?;
-    let pattern = shape::lots::pattern(plant)?;
-    let new = NewLot { stamp, content, supplier, place, plan, pattern };
-    let lot = record(service, new).await?;
+    let (content, origin, place) = asked.content(supplier, place)?;
+    let answer = plan_in_force(service, plan).await?;
+    let plan = shape::lots::plan_in(plan, RECEIVED, &answer);
+    let (plan, broken) = match plan {
+        Ok(plan) => (Some(plan), None),
+        Err(reason) => (None, Some(Broken::no_plan(reason, vec![stamp.id]))),
+    };
+    judge::refuse(&content.moments, broken.as_slice())?;
+    let (kind, pattern) = (RECEIVED.to_owned(), shape::lots::pattern(plant)?);
+    let new = NewLot { stamp, kind, content, origin, place, plan, pattern };
+    let lot = record(service, new, broken).await?;
     Ok(Response::new(shape::lots::lot_out(lot)))
 }
 
 /// Asks haccp, with no connection held meanwhile; no answer is no plan.
-async fn plan_in_force(service: &Genealogy, plan: Uuid) -> Result<PlanInForceResponse, Failure> {
+pub async fn plan_in_force(
+    service: &Genealogy,
+    plan: Uuid,
+) -> Result<PlanInForceResponse, Failure> {
     let hop = service.house.hop_for_service(PLAN_IN_FORCE)?;
     let asked = PlanInForceRequest { plan: plan.to_string() }.encode_to_vec();
     let sent = hop::unary(hop, PLAN_IN_FORCE, asked.into(), Default::default()).await;
@@ -67,29 +78,48 @@ async fn plan_in_force(service: &Genealogy, plan: Uuid) -> Result<PlanInForceRes
     PlanInForceResponse::decode(answer).map_err(Failure::internal)
 }
 
-/// Records the lot and owes haccp the message that it was bound.
-async fn record(service: &Genealogy, new: NewLot) -> Result<store::lots::Standing, Failure> {
-    let (new, outbox) = (Arc::new(new), service.outbox.clone());
+/// Records the lot and owes haccp the message that it was bound. A fact that names no plan in
+/// force is bound to nothing: it is held and is an open item.
+async fn record(
+    service: &Genealogy,
+    new: NewLot,
+    broken: Option<Broken>,
+) -> Result<store::lots::Standing, Failure> {
+    let of = Arc::new((new, broken, service.outbox.clone()));
     let lot = service
         .db
         .write("genealogy.receive_lot", move |conn| {
-            let (new, outbox) = (new.clone(), outbox.clone());
+            let of = of.clone();
             Box::pin(async move {
-                let recorded = store::lots::record(conn, &new).await?;
-                if recorded.is_new {
-                    let message = BindLotRequest {
-                        lot: new.stamp.id.to_string(),
-                        plan: new.plan.id.to_string(),
-                        plan_version: Some(new.plan.version),
-                    };
+                let (new, broken, outbox) = &*of;
+                let recorded = store::lots::record(conn, new).await?;
+                if !recorded.is_new {
+                    return Ok(recorded.lot);
+                }
+                if let Some(message) = binding(new) {
                     outbox.put(conn, &new.stamp.subject, BIND_LOT, &message).await?;
                 }
-                Ok(recorded.lot)
+                if broken.is_none() {
+                    return Ok(recorded.lot);
+                }
+                let cause = (&new.stamp, "The lot");
+                store::items::record(conn, cause, broken.as_slice(), &[]).await?;
+                let held = store::lots::find(conn, new.stamp.id).await?;
+                held.ok_or_else(|| Failure::internal("a lot was lost while it was held"))
             })
         })
         .await?;
     service.outbox.wake();
     Ok(lot)
+}
+
+/// What haccp is told of a lot; nothing of one that no plan binds.
+pub fn binding(new: &NewLot) -> Option<BindLotRequest> {
+    new.plan.as_ref().map(|plan| BindLotRequest {
+        lot: new.stamp.id.to_string(),
+        plan: plan.id.to_string(),
+        plan_version: Some(plan.version),
+    })
 }
 
 /// One lot as it stands now.
@@ -106,7 +136,7 @@ pub async fn get(
     Ok(Response::new(shape::lots::lot_out(lot)))
 }
 
-/// Lots in the order in which they were made.
+/// Lots in the order in which they were made, or the newest first; the one of a code.
 pub async fn list(
     service: &Genealogy,
     request: Request<v1::ListLotsRequest>,
@@ -114,10 +144,11 @@ pub async fn list(
     let request = request.into_inner();
     let page = Page::of(request.page_size, &request.page_token)?;
     let asked = page.clone();
+    let wanted = Wanted { code: request.code.to_uppercase(), newest_first: request.newest_first };
     let mut lots = service
         .db
         .read("genealogy.list_lots", |conn| {
-            Box::pin(async move { store::lots::list(conn, &asked).await })
+            Box::pin(async move { store::lots::list(conn, &wanted, &asked).await })
         })
         .await?;
     let next_page_token = page.cut(&mut lots, |lot| lot.row.id.to_string());

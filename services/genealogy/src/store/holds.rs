@@ -11,12 +11,14 @@ use jiff_diesel::{Timestamp, ToDiesel as _};
 use platform::error::Failure;
 use platform::pages::Page;
 use platform::records::{self, Stamp};
+use platform::tickets::Ticket;
 use uuid::Uuid;
 
+use super::shipping::scopes;
 use super::{lots, safety};
-use crate::schema::{hold, hold_end, hold_lot};
+use crate::schema::{hold, hold_case, hold_end, hold_lot};
 use crate::shape::holds::{
-    DeviationEnd, End, NewHold, Scope, Signed, end_entry, hold_entry, refuse_end, refuse_other_lots,
+    Covers, DeviationEnd, End, NewHold, Signed, end_entry, hold_entry, hold_form, refuse_end,
 };
 
 /// A hold as it was placed.
@@ -32,6 +34,9 @@ pub struct HoldRow {
     pub entered_by: String,
     pub entered_by_name: String,
     pub fingerprint: Vec<u8>,
+    pub place: Option<Uuid>,
+    pub span_from: Option<Timestamp>,
+    pub span_to: Option<Timestamp>,
 }
 
 /// A lot of a hold.
@@ -64,6 +69,8 @@ pub struct Standing {
     pub row: HoldRow,
     /// Its lots in id order.
     pub lots: Vec<Uuid>,
+    /// The cases that it names, by serial.
+    pub cases: Vec<String>,
     /// Its end, if it has one.
     pub end: Option<HoldEndRow>,
 }
@@ -78,33 +85,71 @@ pub async fn known(
     Ok(Some(whole(conn, row).await?))
 }
 
-/// Places a hold with its leaf and makes its lots less safe.
+/// Places a hold with its leaf and makes its lots less safe. Refused as faults: a lot that does
+/// not exist, and cases or a span that hold nothing of a lot.
 pub async fn place(
     conn: &mut AsyncPgConnection,
     new: &NewHold,
-    scope: &Scope,
+    signature: Option<&Ticket>,
 ) -> Result<Standing, Failure> {
     refuse_unknown(conn, &new.lots).await?;
-    safety::less_safe(conn, &new.lots).await?;
+    scopes::refuse_empty(conn, new).await?;
+    insert(conn, new, signature).await
+}
+
+/// Places the hold that a deviation or this service itself asks for, with its leaf. One on a span
+/// holds the lots of which something passed there, whatever the message named.
+pub async fn insert(
+    conn: &mut AsyncPgConnection,
+    new: &NewHold,
+    signature: Option<&Ticket>,
+) -> Result<Standing, Failure> {
+    let mut lots = new.lots.clone();
+    if let (Covers::Span(span), Some(_)) = (&new.covers, new.deviation) {
+        lots.extend(scopes::lots_in(conn, *span).await?);
+    }
+    lots.sort_unstable();
+    lots.dedup();
+    raise(conn, &new.covers, &lots).await?;
     let stamp = &new.stamp;
+    let span = new.covers.span();
     let row = HoldRow {
         id: stamp.id,
         reason: new.reason.clone(),
         deviation: new.deviation,
-        scope: scope.word().to_owned(),
-        ticket: scope.ticket(),
+        scope: new.covers.word().to_owned(),
+        ticket: signature.map(|ticket| ticket.id),
         recorded_at: stamp.recorded_at.to_diesel(),
         entered_by: stamp.entered_by.clone(),
         entered_by_name: stamp.entered_by_name.clone(),
         fingerprint: stamp.fingerprint.clone(),
+        place: span.map(|span| span.place),
+        span_from: span.and_then(|span| span.from).map(|from| from.to_diesel()),
+        span_to: span.map(|span| span.to.to_diesel()),
     };
     diesel::insert_into(hold::table).values(&row).execute(conn).await?;
-    let links = new.lots.iter().map(|lot| HoldLotRow { hold: row.id, lot: *lot });
-    let links: Vec<_> = links.collect();
+    let links: Vec<_> = lots.iter().map(|lot| HoldLotRow { hold: row.id, lot: *lot }).collect();
     diesel::insert_into(hold_lot::table).values(&links).execute(conn).await?;
-    let leaf = stamp.leaf("genealogy.hold/1", hold_entry(new, scope))?;
+    let cases = new.covers.cases().iter();
+    let links: Vec<_> =
+        cases.map(|case| (hold_case::hold.eq(row.id), hold_case::serial.eq(case))).collect();
+    diesel::insert_into(hold_case::table).values(links).execute(conn).await?;
+    let leaf = stamp.leaf(hold_form(new), hold_entry(new, &lots, signature))?;
     records::insert_leaves(conn, vec![leaf]).await?;
     whole(conn, row).await
+}
+
+/// A span also covers what no record names yet: the plant's own version tells of it.
+async fn raise(
+    conn: &mut AsyncPgConnection,
+    covers: &Covers,
+    lots: &[Uuid],
+) -> Result<(), Failure> {
+    let mut raised = lots.to_vec();
+    if covers.span().is_some() {
+        raised.push(Uuid::nil());
+    }
+    safety::less_safe(conn, &raised).await
 }
 
 /// Names each lot that does not exist by its place in the list.
@@ -115,20 +160,6 @@ async fn refuse_unknown(conn: &mut AsyncPgConnection, ids: &[Uuid]) -> Result<()
         faults.add_value(format!("lots[{at}]"), id, "there is no such lot");
     }
     Ok(faults.into_result(Some(()))?)
-}
-
-/// Places the hold of a deviation, once; refused where the one that stands lacks a lot.
-pub async fn place_for_deviation(
-    conn: &mut AsyncPgConnection,
-    new: &NewHold,
-    deviation: Uuid,
-) -> Result<Standing, Failure> {
-    let Some(row) = of_deviation(conn, deviation).await? else {
-        return place(conn, new, &Scope::Whole).await;
-    };
-    let standing = whole(conn, row).await?;
-    refuse_other_lots(&standing, new)?;
-    Ok(standing)
 }
 
 /// The hold that this very call ended before, if it did.
@@ -164,8 +195,9 @@ pub async fn end_for_deviation(
     conn: &mut AsyncPgConnection,
     asked: &DeviationEnd,
 ) -> Result<bool, Failure> {
-    let Some(row) = of_deviation(conn, asked.deviation).await? else { return Ok(false) };
-    let standing = whole(conn, row).await?;
+    let Some(standing) = find_of_deviation(conn, asked.deviation).await? else {
+        return Ok(false);
+    };
     if standing.end.is_some() {
         return Ok(false);
     }
@@ -200,6 +232,17 @@ async fn insert_end(
 async fn row(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<HoldRow>, Failure> {
     let found = hold::table.find(id).select(HoldRow::as_select()).first(conn).await;
     Ok(found.optional()?)
+}
+
+/// The hold of a deviation, if it has one.
+pub async fn find_of_deviation(
+    conn: &mut AsyncPgConnection,
+    deviation: Uuid,
+) -> Result<Option<Standing>, Failure> {
+    match of_deviation(conn, deviation).await? {
+        Some(row) => whole(conn, row).await.map(Some),
+        None => Ok(None),
+    }
 }
 
 async fn of_deviation(
@@ -275,6 +318,12 @@ async fn wholes(
         .select(HoldLotRow::as_select())
         .load(conn)
         .await?;
+    let named: Vec<(Uuid, String)> = hold_case::table
+        .filter(hold_case::hold.eq_any(&ids))
+        .order(hold_case::serial.asc())
+        .select((hold_case::hold, hold_case::serial))
+        .load(conn)
+        .await?;
     let ends: Vec<HoldEndRow> = hold_end::table
         .filter(hold_end::hold.eq_any(&ids))
         .select(HoldEndRow::as_select())
@@ -282,11 +331,14 @@ async fn wholes(
         .await?;
     let mut lots: HashMap<Uuid, Vec<Uuid>> = HashMap::new();
     links.into_iter().for_each(|link| lots.entry(link.hold).or_default().push(link.lot));
+    let mut cases: HashMap<Uuid, Vec<String>> = HashMap::new();
+    named.into_iter().for_each(|(hold, serial)| cases.entry(hold).or_default().push(serial));
     let mut ends: HashMap<Uuid, _> = ends.into_iter().map(|end| (end.hold, end)).collect();
     let standing = rows.into_iter().map(|row| {
         let lots = lots.remove(&row.id).unwrap_or_default();
+        let cases = cases.remove(&row.id).unwrap_or_default();
         let end = ends.remove(&row.id);
-        Standing { row, lots, end }
+        Standing { row, lots, cases, end }
     });
     Ok(standing.collect())
 }

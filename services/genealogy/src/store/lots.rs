@@ -15,7 +15,7 @@ use uuid::Uuid;
 use super::holds::{self, HoldRow};
 use super::safety;
 use crate::schema::{lot, lot_code_counter, lot_on_hand};
-use crate::shape::lots::{NewLot, RECEIVED, lot_entry};
+use crate::shape::lots::{NewLot, Origin};
 
 /// A lot as it was made.
 #[derive(Clone, Debug, Queryable, Selectable, Insertable)]
@@ -25,19 +25,19 @@ pub struct LotRow {
     pub code: String,
     pub kind: String,
     pub material: String,
-    pub supplier: Uuid,
-    pub supplier_version: i32,
-    pub supplier_name: String,
-    pub supplier_lot: String,
+    pub supplier: Option<Uuid>,
+    pub supplier_version: Option<i32>,
+    pub supplier_name: Option<String>,
+    pub supplier_lot: Option<String>,
     pub mass_value: BigDecimal,
     pub mass_unit: String,
     pub mass_g: BigDecimal,
     pub place: Uuid,
     pub place_version: i32,
     pub place_name: String,
-    pub plan: Uuid,
-    pub plan_version: i32,
-    pub plan_name: String,
+    pub plan: Option<Uuid>,
+    pub plan_version: Option<i32>,
+    pub plan_name: Option<String>,
     pub observed_at: Timestamp,
     pub entered_at: Timestamp,
     pub recorded_at: Timestamp,
@@ -48,6 +48,8 @@ pub struct LotRow {
     pub entered_by_name: String,
     pub station: String,
     pub fingerprint: Vec<u8>,
+    pub made_by: Option<Uuid>,
+    pub use_by: Option<Date>,
 }
 
 /// A lot as it stands now.
@@ -85,14 +87,19 @@ pub async fn record(conn: &mut AsyncPgConnection, new: &NewLot) -> Result<Record
     if let Some(lot) = known(conn, &new.stamp).await? {
         return Ok(Recorded { lot, is_new: false });
     }
+    Ok(Recorded { lot: make(conn, new).await?, is_new: true })
+}
+
+/// Makes a lot with its leaf, its mass on hand and its safety version; its id must be new.
+pub async fn make(conn: &mut AsyncPgConnection, new: &NewLot) -> Result<Standing, Failure> {
     let row = insert(conn, new).await?;
     safety::begin(conn, row.id).await?;
     let on_hand = (lot_on_hand::lot.eq(row.id), lot_on_hand::on_hand_g.eq(&row.mass_g));
     diesel::insert_into(lot_on_hand::table).values(on_hand).execute(conn).await?;
-    let leaf = new.stamp.leaf("genealogy.lot/1", lot_entry(new, &row.code))?;
+    let leaf = new.stamp.leaf(new.form(), new.entry(&row.code))?;
     records::insert_leaves(conn, vec![leaf]).await?;
     let on_hand_g = row.mass_g.clone();
-    Ok(Recorded { lot: Standing { row, on_hand_g, holds: Vec::new() }, is_new: true })
+    Ok(Standing { row, on_hand_g, holds: Vec::new() })
 }
 
 /// Inserts the lot under the next code that no lot has: a plant that changes its pattern, or
@@ -128,26 +135,31 @@ async fn next_number(conn: &mut AsyncPgConnection, series: &str) -> Result<u32, 
 }
 
 fn row_of(new: &NewLot, code: String) -> LotRow {
-    let NewLot { stamp, content, supplier, place, plan, .. } = new;
+    let NewLot { stamp, content, place, plan, .. } = new;
+    let (supplier, supplier_lot) = match &new.origin {
+        Origin::Received { supplier, supplier_lot } => (Some(supplier), Some(supplier_lot)),
+        Origin::Made(_) => (None, None),
+    };
+    let plan = plan.as_ref();
     let moments = &content.moments;
     LotRow {
         id: stamp.id,
         code,
-        kind: RECEIVED.to_owned(),
+        kind: new.kind.clone(),
         material: content.material.clone(),
-        supplier: supplier.id,
-        supplier_version: supplier.version,
-        supplier_name: supplier.name.clone(),
-        supplier_lot: content.supplier_lot.clone(),
+        supplier: supplier.map(|supplier| supplier.id),
+        supplier_version: supplier.map(|supplier| supplier.version),
+        supplier_name: supplier.map(|supplier| supplier.name.clone()),
+        supplier_lot: supplier_lot.cloned(),
         mass_value: content.mass.value.clone(),
         mass_unit: content.mass.unit.clone(),
         mass_g: content.mass.grams.clone(),
         place: place.id,
         place_version: place.version,
         place_name: place.name.clone(),
-        plan: plan.id,
-        plan_version: plan.version,
-        plan_name: plan.name.clone(),
+        plan: plan.map(|plan| plan.id),
+        plan_version: plan.map(|plan| plan.version),
+        plan_name: plan.map(|plan| plan.name.clone()),
         observed_at: moments.observed_at.to_diesel(),
         entered_at: moments.entered_at.to_diesel(),
         recorded_at: moments.recorded_at.to_diesel(),
@@ -158,6 +170,8 @@ fn row_of(new: &NewLot, code: String) -> LotRow {
         entered_by_name: stamp.entered_by_name.clone(),
         station: stamp.station.clone(),
         fingerprint: stamp.fingerprint.clone(),
+        made_by: new.made_by(),
+        use_by: content.use_by.map(|day| day.to_diesel()),
     }
 }
 
@@ -174,16 +188,34 @@ pub async fn find(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Stand
     Ok(standing.into_iter().next())
 }
 
-/// Lots in the order in which they were made.
-pub async fn list(conn: &mut AsyncPgConnection, page: &Page) -> Result<Vec<Standing>, Failure> {
-    let found = lot::table
+/// Which lots a list shows, and in which order.
+pub struct Wanted {
+    /// The one of this code; empty: all.
+    pub code: String,
+    /// The newest first.
+    pub newest_first: bool,
+}
+
+/// Lots in the order in which they were made, or the other way round.
+pub async fn list(
+    conn: &mut AsyncPgConnection,
+    wanted: &Wanted,
+    page: &Page,
+) -> Result<Vec<Standing>, Failure> {
+    let mut query = lot::table
         .inner_join(lot_on_hand::table)
-        .filter(lot::id.gt(super::after(page)))
-        .order(lot::id.asc())
         .limit(page.fetch())
         .select((LotRow::as_select(), lot_on_hand::on_hand_g))
-        .load(conn)
-        .await?;
+        .into_boxed();
+    if !wanted.code.is_empty() {
+        query = query.filter(lot::code.eq(&wanted.code));
+    }
+    query = match (wanted.newest_first, &page.after) {
+        (true, None) => query.order(lot::id.desc()),
+        (true, Some(_)) => query.filter(lot::id.lt(super::after(page))).order(lot::id.desc()),
+        (false, _) => query.filter(lot::id.gt(super::after(page))).order(lot::id.asc()),
+    };
+    let found = query.load(conn).await?;
     with_holds(conn, found).await
 }
 

@@ -15,18 +15,29 @@ pub async fn begin(conn: &mut AsyncPgConnection, lot: Uuid) -> Result<(), Failur
     Ok(())
 }
 
-/// Adds 1 to each lot, in the transaction that makes them less safe; each id stands once.
-pub async fn less_safe(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<(), Failure> {
-    let locked: Vec<Uuid> = lot_safety::table
+/// Locks the versions of lots (the nil id is the plant's own row) in id order as everywhere, until
+/// the transaction ends; gives them as they stand. A write that may make lots less safe does it
+/// before it locks what is on hand. Each id stands once.
+pub async fn lock(
+    conn: &mut AsyncPgConnection,
+    lots: &[Uuid],
+) -> Result<Vec<(Uuid, i64)>, Failure> {
+    let locked = lot_safety::table
         .filter(lot_safety::lot.eq_any(lots))
         .order(lot_safety::lot.asc())
-        .select(lot_safety::lot)
+        .select((lot_safety::lot, lot_safety::version))
         .for_no_key_update()
         .load(conn)
         .await?;
-    if locked.len() != lots.len() {
-        return Err(Failure::internal("a lot has no safety version"));
+    match locked.len() == lots.len() {
+        true => Ok(locked),
+        false => Err(Failure::internal("a lot has no safety version")),
     }
+}
+
+/// Adds 1 to each lot, in the transaction that makes them less safe; each id stands once.
+pub async fn less_safe(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<(), Failure> {
+    lock(conn, lots).await?;
     diesel::update(lot_safety::table.filter(lot_safety::lot.eq_any(lots)))
         .set(lot_safety::version.eq(lot_safety::version + 1))
         .execute(conn)

@@ -1,5 +1,7 @@
-//! Deviations: opened by readings, closed by QA with all four parts and a signature.
+//! Deviations: opened by what was found or by hand, closed by QA with four parts and a signature.
 //! It never frees a lot by itself: genealogy ends the hold when the disposition frees it.
+
+use std::sync::Arc;
 
 use domain::fault::Faults;
 use platform::caller::Call;
@@ -8,17 +10,13 @@ use platform::pages::Page;
 use platform::shape::id;
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
-use wire::internal::v1::EndHoldForDeviationRequest;
 use wire::v1;
 
-use crate::shape::deviations::{Closing, check_disposition, closing_in, deviation_out};
-use crate::store::deviations::Whole;
+use crate::plans::not_in_force;
+use crate::shape::closings::{Closing, check_disposition, check_wrong, closing_in};
+use crate::shape::deviations::{by_hand_in, deviation_out, opened_by_hand};
+use crate::store::deviations::{Wanted, Whole};
 use crate::{Haccp, store};
-
-/// The method by which genealogy is told that a deviation's lots are free.
-const END_HOLD: &str = "/hankbook.internal.v1.GenealogyInternal/EndHoldForDeviation";
-/// The one disposition that frees a lot as it is.
-const FREES: &str = "release_with_support";
 
 /// One deviation.
 pub async fn get(
@@ -45,18 +43,21 @@ async fn shown(service: &Haccp, whole: Whole) -> Result<v1::Deviation, Failure> 
     Ok(deviation_out(whole, &plan))
 }
 
-/// Deviations in the order in which they opened.
+/// Deviations in the order in which they opened, those of one lot when a lot is named.
 pub async fn list(
     service: &Haccp,
     request: Request<v1::ListDeviationsRequest>,
 ) -> Result<Response<v1::ListDeviationsResponse>, Status> {
     let request = request.into_inner();
     let page = Page::of(request.page_size, &request.page_token)?;
-    let asked = page.clone();
+    let mut faults = Faults::new();
+    let lot = (!request.lot.is_empty()).then(|| id(&request.lot, "lot", &mut faults)).flatten();
+    faults.into_result(Some(())).map_err(Failure::from)?;
+    let (asked, wanted) = (page.clone(), Wanted { open: request.open, lot });
     let mut rows = service
         .db
         .read("haccp.list_deviations", |conn| {
-            Box::pin(async move { store::deviations::list(conn, request.open, &asked).await })
+            Box::pin(async move { store::deviations::list(conn, &wanted, &asked).await })
         })
         .await?;
     let next_page_token = page.cut(&mut rows, |row| row.opened.id.to_string());
@@ -65,6 +66,48 @@ pub async fn list(
         deviations.push(shown(service, whole).await?);
     }
     Ok(Response::new(v1::ListDeviationsResponse { deviations, next_page_token }))
+}
+
+/// Opens a deviation by hand.
+pub async fn open(
+    service: &Haccp,
+    request: Request<v1::OpenDeviationRequest>,
+) -> Result<Response<v1::Deviation>, Status> {
+    let call = Call::of(request.extensions())?;
+    let new = by_hand_in(&call, &service.house.plant, request.get_ref())?;
+    let plan = service.plan(new.plan.0, new.plan.1).await?;
+    let opening = opened_by_hand(&new, &plan)?;
+    let (id, outbox) = (opening.row.id, service.outbox.clone());
+    let work = Arc::new((new, opening));
+    service
+        .db
+        .write("haccp.open_deviation", move |conn| {
+            let (work, outbox) = (work.clone(), outbox.clone());
+            Box::pin(async move {
+                let (new, opening) = &*work;
+                if store::rows::known(conn, store::deviations::DEVIATION, &new.stamp).await? {
+                    return Ok(());
+                }
+                let plan = (new.plan.0, new.plan.1);
+                if !store::plans::may_use(conn, plan, &new.lots).await? {
+                    return Err(not_in_force(plan.0, plan.1));
+                }
+                store::deviations::open(conn, &outbox, opening).await
+            })
+        })
+        .await
+        .map_err(|failure| lots_fault(failure, "deviation_lot_lot_fkey"))?;
+    service.outbox.wake();
+    let whole = whole(service, id).await?;
+    Ok(Response::new(deviation_out(whole, &plan)))
+}
+
+/// A foreign key that does not hold means a lot that nobody made.
+pub fn lots_fault(failure: Failure, constraint: &str) -> Failure {
+    match failure.names_constraint(constraint) {
+        true => Failure::fault("lots", "", "each must be a lot of the plant"),
+        false => failure,
+    }
 }
 
 /// Closes a deviation, signed.
@@ -103,15 +146,14 @@ async fn write(
                 if is_closed {
                     return Err(already_closed(closing.deviation));
                 }
+                if closing.is_wrong() {
+                    let wrong = store::deviations::wrong(conn, closing.deviation).await?;
+                    check_wrong(&closing, &wrong)?;
+                }
                 let ticket = tickets.redeem(&call, &closing.stamp.subject)?;
                 store::deviations::close(conn, &closing, &ticket).await?;
-                if closing.disposition == FREES {
-                    let message = EndHoldForDeviationRequest {
-                        deviation: closing.deviation.to_string(),
-                        signed_by_name: ticket.name,
-                        reason: closing.disposition_text.chars().take(300).collect(),
-                    };
-                    outbox.put(conn, &closing.stamp.subject, END_HOLD, &message).await?;
+                if let Some(message) = closing.end_hold(&ticket.name) {
+                    store::holds::end(conn, &outbox, &message).await?;
                 }
                 Ok(())
             })

@@ -9,18 +9,19 @@ use domain::verdict::{Judgement, Verdict};
 use platform::caller::Call;
 use platform::error::{Failure, Kind};
 use platform::pages::Page;
-use platform::records::{self, Leaf};
+use platform::records::{self, Leaf, Stamp};
 use platform::shape::{id, optional_id};
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::v1;
 
+use super::{cooking, instruments};
 use crate::plans::not_in_force;
-use crate::shape::deviations::{Opening, opened};
+use crate::shape::follows::Follows;
 use crate::shape::readings::{self, NewReading, amendment_in, reading_in, reading_out};
-use crate::store::deviations::open;
 use crate::store::insert_reading::{Done, insert};
 use crate::store::readings::{Amends, ReadingRow};
+use crate::store::safety::follow;
 use crate::{Haccp, store};
 
 /// All that one reading writes.
@@ -28,8 +29,7 @@ use crate::{Haccp, store};
 struct Writing {
     row: ReadingRow,
     leaf: Leaf,
-    /// The deviation that it opens, with its leaf.
-    opens: Option<Opening>,
+    follows: Follows,
 }
 
 /// Records and judges a reading.
@@ -38,31 +38,46 @@ pub async fn record(
     request: Request<v1::RecordReadingRequest>,
 ) -> Result<Response<v1::Reading>, Status> {
     let call = Call::of(request.extensions())?;
-    let new = reading_in(&call, &service.house.plant, request.get_ref())?;
+    let (mut new, instrument) = reading_in(&call, &service.house.plant, request.get_ref())?;
     let plan = service.plan(new.plan.0, new.plan.1).await?;
+    if let Some(instrument) = instrument {
+        // The instrument may have gone out of use since: a repeated call is told by its record.
+        if let Some(row) = recorded(service, &new.stamp).await? {
+            return Ok(Response::new(reading_out(row, &plan, Vec::new())));
+        }
+        new.used = Some(instruments::used(service, instrument, &new.moments).await?);
+    }
     let (check, judgement) = readings::judged(&new, &plan)?;
-    let opens = match judgement.verdict {
-        Verdict::Pass => None,
-        _ => Some(opened(&new, check, &judgement)?),
+    let follows = Follows::of(&new, check, &judgement)?;
+    let writing = writing(&new, &judgement, follows)?;
+    let row = match writing.follows {
+        Follows::Nothing => pass(service, writing).await?,
+        // What is not met writes more than one statement holds.
+        _ => fail(service, writing).await?,
     };
-    let writing = writing(&new, &judgement, opens)?;
-    let row = match writing.opens.is_some() {
-        // A failed judgement writes more than one statement holds.
-        true => fail(service, writing).await?,
-        false => pass(service, writing).await?,
-    };
+    cooking::after_reading(service, check, &new).await?;
     Ok(Response::new(reading_out(row, &plan, Vec::new())))
 }
 
-fn writing(
-    new: &NewReading,
-    judgement: &Judgement,
-    opens: Option<Opening>,
-) -> Result<Writing, Failure> {
+/// The reading that this very call recorded before.
+async fn recorded(service: &Haccp, stamp: &Stamp) -> Result<Option<ReadingRow>, Failure> {
+    let id = stamp.id;
+    let found = service
+        .db
+        .read("haccp.recorded_reading", |conn| Box::pin(store::readings::find(conn, id)))
+        .await?;
+    if let Some(found) = &found {
+        stamp.same_as(&found.entered_by, &found.fingerprint)?;
+    }
+    Ok(found)
+}
+
+fn writing(new: &NewReading, judgement: &Judgement, follows: Follows) -> Result<Writing, Failure> {
     let mut row = readings::row(new, judgement.verdict, None);
-    row.deviation = opens.as_ref().map(|opening| opening.row.id);
-    let leaf = new.stamp.leaf("haccp.reading/1", readings::entry(new, judgement, None))?;
-    Ok(Writing { row, leaf, opens })
+    row.deviation = follows.deviation();
+    row.is_less_safe = follows.is_less_safe();
+    let leaf = new.stamp.leaf(readings::form(new), readings::entry(new, judgement, None))?;
+    Ok(Writing { row, leaf, follows })
 }
 
 /// The short way: one statement.
@@ -83,7 +98,7 @@ async fn pass(service: &Haccp, writing: Writing) -> Result<ReadingRow, Failure> 
     }
 }
 
-/// The long way: reading, deviation, safety versions and the message to genealogy together.
+/// The long way: reading, what follows of it, safety versions and the message, together.
 async fn fail(service: &Haccp, writing: Writing) -> Result<ReadingRow, Failure> {
     let work = Arc::new(writing);
     let (shared, outbox) = (work.clone(), service.outbox.clone());
@@ -93,8 +108,8 @@ async fn fail(service: &Haccp, writing: Writing) -> Result<ReadingRow, Failure> 
             let (work, outbox) = (shared.clone(), outbox.clone());
             Box::pin(async move {
                 let done = insert(conn, &work.row, &work.leaf).await?;
-                if let (Done::Written, Some(opens)) = (done, &work.opens) {
-                    open(conn, &outbox, opens).await?;
+                if done == Done::Written {
+                    follow(conn, &outbox, &work.follows).await?;
                 }
                 Ok(done)
             })
@@ -129,12 +144,8 @@ async fn known(service: &Haccp, row: &ReadingRow, done: Done) -> Result<ReadingR
     }
 }
 
-/// A foreign key that does not hold means a lot that nobody received.
 fn lots_fault(failure: Failure) -> Failure {
-    match failure.names_constraint("reading_lot_lot_fkey") {
-        true => Failure::fault("lots", "", "each must be a lot of the plant"),
-        false => failure,
-    }
+    super::deviations::lots_fault(failure, "reading_lot_lot_fkey")
 }
 
 /// One reading with its amendments.
@@ -214,17 +225,20 @@ pub async fn amend(
         .await?;
     let first = first.filter(|first| first.amends.is_none());
     let first = first.ok_or_else(|| Failure::not_found("first reading"))?;
-    let reading = new.reading(&first, (&call, &service.house.plant), request.get_ref())?;
+    let used = instruments::used_before(service, &first).await?;
+    let about = (request.get_ref(), used);
+    let reading = new.reading(&first, (&call, &service.house.plant), about)?;
     let plan = service.plan(first.plan, first.plan_version).await?;
     let (check, judgement) = readings::judged(&reading, &plan)?;
-    let was_met = first.verdict == Verdict::Pass.word();
-    let opens = match judgement.verdict {
-        Verdict::Pass => None,
-        _ if !was_met => None,
-        _ => Some(opened(&reading, check, &judgement)?),
+    let follows = match first.verdict == Verdict::Fail.word() {
+        // It was not met before: nothing new follows.
+        true => Follows::Nothing,
+        false => Follows::of(&reading, check, &judgement)?,
     };
-    let amending = Amending { call, reading, judgement, opens, of, reason: new.reason };
+    let read = reading.clone();
+    let amending = Amending { call, reading, judgement, follows, of, reason: new.reason };
     let row = write_amendment(service, amending).await?;
+    cooking::after_reading(service, check, &read).await?;
     Ok(Response::new(reading_out(row, &plan, Vec::new())))
 }
 
@@ -233,7 +247,7 @@ struct Amending {
     call: Call,
     reading: NewReading,
     judgement: Judgement,
-    opens: Option<Opening>,
+    follows: Follows,
     of: Uuid,
     reason: String,
 }
@@ -245,10 +259,11 @@ impl Amending {
         let reason = self.reason.clone();
         let amends = Amends { supersedes: self.of, reason, ticket: ticket.id };
         let mut row = readings::row(&self.reading, self.judgement.verdict, Some(amends));
-        row.deviation = self.opens.as_ref().map(|opening| opening.row.id);
+        row.deviation = self.follows.deviation();
+        row.is_less_safe = self.follows.is_less_safe();
         let named = (self.of, self.reason.as_str(), &ticket);
         let entry = readings::entry(&self.reading, &self.judgement, Some(named));
-        Ok((row, self.reading.stamp.leaf("haccp.reading/1", entry)?))
+        Ok((row, self.reading.stamp.leaf(readings::form(&self.reading), entry)?))
     }
 }
 
@@ -271,10 +286,13 @@ async fn write_amendment(service: &Haccp, amending: Amending) -> Result<ReadingR
                     // would raise the safety versions without a record.
                     return Err(Failure::new(Kind::Contended, "Others amend the same reading."));
                 }
-                match &work.opens {
-                    Some(opens) => open(conn, &outbox, opens).await?,
+                match &work.follows {
                     // The record that it amends counted; whoever relied on it must look again.
-                    None => store::safety::raise(conn, &row.lots).await?,
+                    // An amendment ends no hold.
+                    Follows::Nothing | Follows::MayEndHold { .. } => {
+                        store::safety::raise(conn, &row.lots).await?
+                    }
+                    follows => follow(conn, &outbox, follows).await?,
                 }
                 Ok(row)
             })

@@ -2,21 +2,20 @@
 //! It never asks the database.
 
 use domain::fault::Faults;
-use domain::verdict::Judgement;
+use jiff::Timestamp;
 use jiff_diesel::ToDiesel as _;
 use platform::caller::Call;
-use platform::error::{Failure, Reason};
+use platform::error::Failure;
 use platform::plant::Plant;
 use platform::records::{self, Leaf, Stamp};
 use platform::shape;
-use platform::tickets::Ticket;
 use serde_json::{Value, json};
 use uuid::Uuid;
 use wire::internal::v1::HoldForDeviationRequest;
 use wire::v1;
 
 use super::plans::{Check, PlanVersion};
-use super::readings::NewReading;
+use super::readings::{check_of, lots};
 use crate::store::deviations::{DeviationRow, Whole};
 
 /// A deviation about to open, with all that goes with it.
@@ -32,42 +31,155 @@ pub struct Opening {
     pub hold: HoldForDeviationRequest,
 }
 
-/// A deviation that a reading opens.
-pub fn opened(new: &NewReading, check: &Check, judgement: &Judgement) -> Result<Opening, Failure> {
-    let row = DeviationRow {
-        id: records::new_id(),
-        reading: new.stamp.id,
-        plan: new.plan.0,
-        plan_version: new.plan.1,
-        check_code: check.code.clone(),
-        hazard: check.hazard.clone(),
-        is_ccp: check.is_ccp,
-        what: judgement.reasons.join(" "),
-        recorded_at: new.stamp.recorded_at.to_diesel(),
-    };
-    // The service opens it; who took the reading stands in the reading.
-    let stamp = Stamp {
-        id: row.id,
-        subject: new.stamp.subject.clone(),
-        entered_by: "system/haccp".into(),
-        entered_by_name: "system/haccp".into(),
-        station: String::new(),
-        fingerprint: Vec::new(),
-        ..new.stamp.clone()
-    };
-    let leaf = stamp.leaf("haccp.deviation/1", open_entry(&row, &new.lots))?;
-    let hold = HoldForDeviationRequest {
-        deviation: row.id.to_string(),
-        lots: new.lots.iter().map(Uuid::to_string).collect(),
-        reason: format!("{}: {}", row.check_code, row.what).chars().take(300).collect(),
-    };
-    Ok(Opening { row, lots: new.lots.clone(), leaf, hold })
+/// What a deviation comes of.
+#[derive(Clone, Copy, Debug)]
+pub enum Cause {
+    /// A reading that was not met.
+    Reading(Uuid),
+    /// A judgement of a load.
+    Judgement(Uuid),
+    /// A failed challenge: it concerns what passed the place in the span.
+    Challenge(Uuid, Span),
+    /// A person who saw it; the record has the deviation's own id.
+    Person,
 }
 
-/// The entry of a deviation as it opens.
+/// What passed a place after `from` (none: from the beginning) and up to `to`.
+#[derive(Clone, Copy, Debug)]
+pub struct Span {
+    /// The line or detector.
+    pub place: Uuid,
+    /// The last good challenge.
+    pub from: Option<Timestamp>,
+    /// The failed one.
+    pub to: Timestamp,
+}
+
+/// A deviation about to open: its lots (none for a span), its plan and version, what was found.
+pub struct Opens<'a> {
+    pub cause: Cause,
+    pub lots: &'a [Uuid],
+    pub plan: (Uuid, i32),
+    pub check: &'a Check,
+    pub what: String,
+}
+
+/// A deviation that somebody opens by hand.
+#[derive(Clone)]
+pub struct ByHand {
+    pub lots: Vec<Uuid>,
+    /// The plan, its version and the code of the check.
+    pub plan: (Uuid, i32, String),
+    pub what: String,
+    pub stamp: Stamp,
+}
+
+/// Reads a deviation to open by hand.
+pub fn by_hand_in(
+    call: &Call,
+    plant: &Plant,
+    request: &v1::OpenDeviationRequest,
+) -> Result<ByHand, Failure> {
+    let mut faults = Faults::new();
+    let id = shape::record_id(&request.id, "id", &mut faults);
+    let plan = shape::id(&request.plan, "plan", &mut faults);
+    let lots = lots(&request.lots, &mut faults);
+    if request.what.trim().is_empty() {
+        faults.add_value("what", &request.what, "must say something");
+    }
+    let (id, plan) = faults.into_result(id.zip(plan))?;
+    let plan = (plan, request.plan_version.unwrap_or_default(), request.check.clone());
+    let stamp = Stamp::of(call, plant, id, format!("lot:{}", lots[0]), request)?;
+    Ok(ByHand { lots, plan, what: request.what.clone(), stamp })
+}
+
+/// The deviation of a person. A check that stops no shipment opens none.
+pub fn opened_by_hand(new: &ByHand, plan: &PlanVersion) -> Result<Opening, Failure> {
+    let code = &new.plan.2;
+    let check = check_of(plan, code)?;
+    if !check.class.gates() {
+        let text = "a check that stops no shipment opens no deviation";
+        return Err(Failure::fault("check", code, text));
+    }
+    let opens = Opens {
+        cause: Cause::Person,
+        lots: &new.lots,
+        plan: (plan.plan, plan.version),
+        check,
+        what: new.what.clone(),
+    };
+    opened(&new.stamp, opens)
+}
+
+/// A deviation with all that goes with it, by the stamp of the record that it comes of.
+pub fn opened(stamp: &Stamp, opens: Opens<'_>) -> Result<Opening, Failure> {
+    let by_person = matches!(opens.cause, Cause::Person);
+    // The service opens it; who took the reading stands in the reading.
+    let stamp = match by_person {
+        true => stamp.clone(),
+        false => Stamp {
+            id: records::new_id(),
+            entered_by: "system/haccp".into(),
+            entered_by_name: "system/haccp".into(),
+            station: String::new(),
+            fingerprint: Vec::new(),
+            ..stamp.clone()
+        },
+    };
+    let mut row = DeviationRow {
+        id: stamp.id,
+        reading: None,
+        plan: opens.plan.0,
+        plan_version: opens.plan.1,
+        check_code: opens.check.code.clone(),
+        hazard: opens.check.hazard.clone(),
+        is_ccp: opens.check.is_ccp(),
+        what: opens.what,
+        recorded_at: stamp.recorded_at.to_diesel(),
+        judgement: None,
+        challenge: None,
+        place: None,
+        span_from: None,
+        span_to: None,
+        entered_by: stamp.entered_by.clone(),
+        entered_by_name: stamp.entered_by_name.clone(),
+        fingerprint: by_person.then(|| stamp.fingerprint.clone()),
+    };
+    let mut span = None;
+    match opens.cause {
+        Cause::Reading(id) => row.reading = Some(id),
+        Cause::Judgement(id) => row.judgement = Some(id),
+        Cause::Challenge(id, over) => {
+            row.challenge = Some(id);
+            row.place = Some(over.place);
+            row.span_from = over.from.map(|at| at.to_diesel());
+            row.span_to = Some(over.to.to_diesel());
+            span = Some(over);
+        }
+        Cause::Person => {}
+    }
+    let form = if row.reading.is_some() { "haccp.deviation/1" } else { "haccp.deviation/2" };
+    let leaf = stamp.leaf(form, open_entry(&row, opens.lots))?;
+    let hold = hold(&row, opens.lots, span);
+    Ok(Opening { row, lots: opens.lots.to_vec(), leaf, hold })
+}
+
+/// The message that puts on hold what a deviation concerns.
+fn hold(row: &DeviationRow, lots: &[Uuid], span: Option<Span>) -> HoldForDeviationRequest {
+    let micros = |at: Timestamp| at.as_microsecond();
+    HoldForDeviationRequest {
+        deviation: row.id.to_string(),
+        lots: lots.iter().map(Uuid::to_string).collect(),
+        reason: format!("{}: {}", row.check_code, row.what).chars().take(300).collect(),
+        place: span.map(|span| span.place.to_string()).unwrap_or_default(),
+        span_from_us: span.and_then(|span| span.from).map(micros).unwrap_or_default(),
+        span_to_us: span.map(|span| micros(span.to)).unwrap_or_default(),
+    }
+}
+
+/// The entry of a deviation as it opens. One that a reading opened keeps the first form.
 pub fn open_entry(row: &DeviationRow, lots: &[Uuid]) -> Value {
-    json!({
-        "reading": row.reading.to_string(),
+    let mut entry = json!({
         "lots": lots.iter().map(Uuid::to_string).collect::<Vec<_>>(),
         "plan": row.plan.to_string(),
         "plan_version": row.plan_version,
@@ -75,92 +187,33 @@ pub fn open_entry(row: &DeviationRow, lots: &[Uuid]) -> Value {
         "hazard": row.hazard,
         "is_ccp": row.is_ccp,
         "what": row.what,
-        "scope": "whole_lots",
-    })
-}
-
-/// A closing about to be recorded.
-#[derive(Clone)]
-pub struct Closing {
-    pub deviation: Uuid,
-    pub cause: String,
-    pub control: String,
-    pub prevention: String,
-    pub disposition: String,
-    pub disposition_text: String,
-    pub stamp: Stamp,
-}
-
-/// Reads a closing.
-pub fn closing_in(
-    call: &Call,
-    plant: &Plant,
-    request: &v1::CloseDeviationRequest,
-) -> Result<Closing, Failure> {
-    let mut faults = Faults::new();
-    let id = shape::record_id(&request.id, "id", &mut faults);
-    let deviation = shape::id(&request.deviation, "deviation", &mut faults);
-    for (field, text) in [
-        ("cause", &request.cause),
-        ("control", &request.control),
-        ("prevention", &request.prevention),
-        ("disposition_text", &request.disposition_text),
-    ] {
-        if text.trim().is_empty() {
-            faults.add_value(field, text, "must say something");
-        }
+        "scope": if row.place.is_some() { "span" } else { "whole_lots" },
+    });
+    if let Some(reading) = row.reading {
+        entry["reading"] = json!(reading.to_string());
+        return entry;
     }
-    let (id, deviation) = faults.into_result(id.zip(deviation))?;
-    let subject = format!("deviation:{deviation}");
-    Ok(Closing {
-        deviation,
-        cause: request.cause.clone(),
-        control: request.control.clone(),
-        prevention: request.prevention.clone(),
-        disposition: request.disposition.clone(),
-        disposition_text: request.disposition_text.clone(),
-        stamp: Stamp::of(call, plant, id, subject, request)?,
-    })
-}
-
-/// The entry of a closing.
-pub fn end_entry(closing: &Closing, ticket: &Ticket) -> Value {
-    json!({
-        "deviation": closing.deviation.to_string(),
-        "cause": closing.cause,
-        "control": closing.control,
-        "prevention": closing.prevention,
-        "disposition": closing.disposition,
-        "disposition_text": closing.disposition_text,
-        "signature": ticket.entry(),
-    })
-}
-
-/// Refuses a disposition that does not answer the hazard of the check.
-pub fn check_disposition(closing: &Closing, check: &Check) -> Result<(), Failure> {
-    if check.dispositions.contains(&closing.disposition) {
-        return Ok(());
-    }
-    let allowed = match check.dispositions.is_empty() {
-        true => "none; amend the plan first".to_owned(),
-        false => check.dispositions.join(", "),
-    };
-    Err(Failure::refused(vec![Reason {
-        code: "DISPOSITION_DOES_NOT_ANSWER",
-        subject: format!("check {}", check.code),
-        message: format!("{} does not answer the hazard {}.", closing.disposition, check.hazard),
-        who: "QA".into(),
-        way_on: format!("The plan names these dispositions: {allowed}."),
-    }]))
+    let text = |id: Option<Uuid>| id.map(|id| id.to_string());
+    let at = |at: Option<jiff_diesel::Timestamp>| at.map(|at| at.to_jiff().to_string());
+    entry["judgement"] = json!(text(row.judgement));
+    entry["challenge"] = json!(text(row.challenge));
+    entry["place"] = json!(text(row.place));
+    entry["span_from"] = json!(at(row.span_from));
+    entry["span_to"] = json!(at(row.span_to));
+    entry
 }
 
 /// A deviation as a message.
 pub fn deviation_out(whole: Whole, plan: &PlanVersion) -> v1::Deviation {
     let Whole { opened, lots, end } = whole;
     let check = plan.check(&opened.check_code);
+    let text = |id: Option<Uuid>| id.map(|id| id.to_string()).unwrap_or_default();
+    let at = |at: Option<jiff_diesel::Timestamp>| {
+        at.map(|at| at.to_jiff().to_string()).unwrap_or_default()
+    };
     let mut message = v1::Deviation {
         deviation: opened.id.to_string(),
-        reading: opened.reading.to_string(),
+        reading: text(opened.reading),
         lots: lots.iter().map(Uuid::to_string).collect(),
         plan: opened.plan.to_string(),
         plan_version: opened.plan_version,
@@ -170,6 +223,11 @@ pub fn deviation_out(whole: Whole, plan: &PlanVersion) -> v1::Deviation {
         what: opened.what,
         recorded_at: opened.recorded_at.to_jiff().to_string(),
         dispositions: check.map(|check| check.dispositions.clone()).unwrap_or_default(),
+        judgement: text(opened.judgement),
+        challenge: text(opened.challenge),
+        place: text(opened.place),
+        span_from: at(opened.span_from),
+        span_to: at(opened.span_to),
         ..v1::Deviation::default()
     };
     if let Some(end) = end {
@@ -180,6 +238,7 @@ pub fn deviation_out(whole: Whole, plan: &PlanVersion) -> v1::Deviation {
         message.prevention = end.prevention;
         message.disposition = end.disposition;
         message.disposition_text = end.disposition_text;
+        message.evidence = end.evidence.unwrap_or_default();
     }
     message
 }

@@ -42,7 +42,8 @@ fn content_faults(content: &v1::PlanContent) -> Faults {
         if !codes.insert(check.code.as_str()) {
             faults.add_value(field("code"), &check.code, "must stand once in a plan");
         }
-        if Unit::from_code(&check.unit).is_none() {
+        let has_unit = check.kind != "bracket" || !check.unit.is_empty();
+        if has_unit && Unit::from_code(&check.unit).is_none() {
             let allowed = format!("must be one of: {}", Unit::all_codes());
             faults.add_value(field("unit"), &check.unit, allowed);
         }
@@ -51,7 +52,9 @@ fn content_faults(content: &v1::PlanContent) -> Faults {
         }
         let bound = |text: &Option<String>| text.as_deref().and_then(|t| t.parse::<Exact>().ok());
         match (bound(&check.at_least), bound(&check.at_most)) {
-            (None, None) => faults.add(field("at_least"), "at_least or at_most is needed"),
+            (None, None) if is_limit(check) => {
+                faults.add(field("at_least"), "at_least or at_most is needed");
+            }
             (Some(least), Some(most)) if least > most => {
                 faults.add_value(field("at_most"), most, "must not be below at_least");
             }
@@ -59,6 +62,11 @@ fn content_faults(content: &v1::PlanContent) -> Faults {
         }
     }
     faults
+}
+
+/// Whether it is single values that settle it: no challenge, no cooling option.
+fn is_limit(check: &v1::PlanCheck) -> bool {
+    check.kind != "bracket" && matches!(check.judged_by.as_str(), "" | "limit")
 }
 
 /// A draft as a message.

@@ -3,8 +3,9 @@
 
 use std::collections::BTreeSet;
 
-use domain::exact;
+use domain::exact::{self, Exact};
 use domain::fault::Faults;
+use domain::haccp::gate::question::Kind;
 use domain::haccp::reading::judge;
 use domain::rules::SUPPORT_CAUTION;
 use domain::units::{Dimension, Quantity, Unit};
@@ -21,6 +22,7 @@ use serde_json::{Value, json};
 use uuid::Uuid;
 use wire::v1;
 
+use super::instruments::{Used, correction_out};
 use super::plans::{Check, PlanVersion};
 use crate::store::readings::{Amends, ReadingRow};
 
@@ -51,20 +53,23 @@ pub struct NewReading {
     pub values: Values,
     /// When.
     pub moments: Moments,
+    /// What it was read with, where an instrument is named.
+    pub used: Option<Used>,
     /// A remark.
     pub note: String,
     /// Who recorded it.
     pub stamp: Stamp,
 }
 
-/// Reads a reading; every fault is named.
+/// Reads a reading, and the instrument that it names; every fault is named.
 pub fn reading_in(
     call: &Call,
     plant: &Plant,
     request: &v1::RecordReadingRequest,
-) -> Result<NewReading, Failure> {
+) -> Result<(NewReading, Option<Uuid>), Failure> {
     let mut faults = Faults::new();
     let id = shape::record_id(&request.id, "id", &mut faults);
+    let instrument = shape::optional_id(&request.instrument, "instrument", &mut faults);
     let plan = shape::id(&request.plan, "plan", &mut faults);
     let lots = lots(&request.lots, &mut faults);
     let values = values(&request.readings, &request.unit, &mut faults);
@@ -79,10 +84,13 @@ pub fn reading_in(
     let stamp = Stamp::of(call, plant, id, format!("lot:{}", lots[0]), request)?;
     let version = request.plan_version.unwrap_or_default();
     let plan = (plan, version, request.check.clone());
-    Ok(NewReading { lots, plan, values, moments, note: request.note.clone(), stamp })
+    let note = request.note.clone();
+    let new = NewReading { lots, plan, values, moments, used: None, note, stamp };
+    Ok((new, instrument))
 }
 
-fn lots(given: &[String], faults: &mut Faults) -> Vec<Uuid> {
+/// Reads lots, in id order; each stands once.
+pub fn lots(given: &[String], faults: &mut Faults) -> Vec<Uuid> {
     let mut seen = BTreeSet::new();
     for (at, text) in given.iter().enumerate() {
         let field = format!("lots[{at}]");
@@ -121,32 +129,71 @@ fn is_impossible(quantity: &Quantity) -> bool {
 }
 
 /// The check of a reading with its judgement. Faults: a code that the plan does not have, a unit of
-/// another dimension, a kind of check that single readings do not settle.
+/// another dimension, a kind of check that single readings do not settle, a unit in which the error
+/// of the instrument is not known.
 pub fn judged<'p>(
     new: &NewReading,
     plan: &'p PlanVersion,
 ) -> Result<(&'p Check, Judgement), Failure> {
     let code = &new.plan.2;
-    let allowed = || plan.checks.iter().map(|check| check.code.as_str()).collect::<Vec<_>>();
-    let check = plan.check(code).ok_or_else(|| {
-        let text = format!("must be a check of the plan: {}", allowed().join(" "));
-        Failure::fault("check", code, text)
-    })?;
+    let check = check_of(plan, code)?;
+    if check.kind == Kind::Bracket || !check.cooling.is_empty() {
+        let text = "this check is not settled by single readings on a lot";
+        return Err(Failure::fault("check", code, text));
+    }
     let dimension = check.limit.unit.dimension();
     if new.values.unit.dimension() != dimension {
         let text = format!("must be one of: {}", Unit::codes(dimension));
         return Err(Failure::fault("unit", new.values.unit, text));
     }
-    if check.kind != "each" {
-        let text = "this check is not settled by single readings on a lot";
-        return Err(Failure::fault("check", code, text));
+    let good = new.used.as_ref().and_then(|used| used.good.as_ref());
+    if let Some(good) = good.filter(|good| good.unit != new.values.unit.code()) {
+        let text = format!("must be {}, in which the instrument was checked", good.unit);
+        return Err(Failure::fault("unit", new.values.unit, text));
     }
-    Ok((check, judge(&check.limit, &new.values.quantities())))
+    let correction = good.map(|good| good.error.as_str());
+    Ok((check, judge_read(check, &new.values, (new.used.is_some(), correction))))
+}
+
+/// The check of a code; a code that the plan does not have is a fault.
+pub fn check_of<'p>(plan: &'p PlanVersion, code: &str) -> Result<&'p Check, Failure> {
+    let allowed = || plan.checks.iter().map(|check| check.code.as_str()).collect::<Vec<_>>();
+    plan.check(code).ok_or_else(|| {
+        let text = format!("must be a check of the plan: {}", allowed().join(" "));
+        Failure::fault("check", code, text)
+    })
+}
+
+/// Judges what was read, the instrument's own error being taken off each value, exactly. Without a
+/// good check of its instrument nothing is known.
+pub fn judge_read(
+    check: &Check,
+    values: &Values,
+    (has_instrument, correction): (bool, Option<&str>),
+) -> Judgement {
+    let mut read = values.quantities();
+    let Some(correction) = correction else {
+        return match has_instrument {
+            true => Judgement::because(
+                Verdict::Undetermined,
+                "The instrument had no good check before this reading, so nothing is known.",
+            ),
+            false => judge(&check.limit, &read),
+        };
+    };
+    let Ok(error) = correction.parse::<Exact>() else {
+        return Judgement::because(Verdict::Undetermined, "The error of the instrument is lost.");
+    };
+    read.iter_mut().for_each(|quantity| quantity.value = &quantity.value - &error);
+    let mut judgement = judge(&check.limit, &read);
+    judgement.reasons.insert(0, correction_out(&error, values.unit));
+    judgement
 }
 
 /// The row of a judged reading.
 pub fn row(new: &NewReading, verdict: Verdict, amends: Option<Amends>) -> ReadingRow {
     let stamp = &new.stamp;
+    let good = new.used.as_ref().and_then(|used| used.good.as_ref());
     ReadingRow {
         id: stamp.id,
         lots: new.lots.clone(),
@@ -156,6 +203,9 @@ pub fn row(new: &NewReading, verdict: Verdict, amends: Option<Amends>) -> Readin
         readings: new.values.texts.clone(),
         unit: new.values.unit.code().to_owned(),
         verdict: verdict.word().to_owned(),
+        instrument: new.used.as_ref().map(|used| used.instrument),
+        instrument_check: good.map(|good| good.check),
+        correction: good.map(|good| good.error.clone()),
         amends,
         moments: new.moments,
         day: stamp.day,
@@ -165,7 +215,13 @@ pub fn row(new: &NewReading, verdict: Verdict, amends: Option<Amends>) -> Readin
         note: new.note.clone(),
         fingerprint: stamp.fingerprint.clone(),
         deviation: None,
+        is_less_safe: false,
     }
+}
+
+/// The form of a reading's entry: the first one knew no instruments.
+pub fn form(new: &NewReading) -> &'static str {
+    if new.used.is_some() { "haccp.reading/2" } else { "haccp.reading/1" }
 }
 
 /// The entry of a reading; values are texts, exactly as they were entered.
@@ -188,6 +244,9 @@ pub fn entry(
         "times": Value::from(new.moments),
         "note": new.note,
     });
+    if let Some(used) = &new.used {
+        entry["instrument"] = used.entry();
+    }
     if let Some((supersedes, reason, ticket)) = amends {
         entry["kind"] = json!("amendment");
         entry["supersedes"] = json!(supersedes.to_string());
@@ -237,7 +296,7 @@ impl NewAmendment {
         &self,
         first: &ReadingRow,
         (call, plant): (&Call, &Plant),
-        request: &impl Message,
+        (request, used): (&impl Message, Option<Used>),
     ) -> Result<NewReading, Failure> {
         let subject = format!("lot:{}", first.lots[0]);
         Ok(NewReading {
@@ -245,6 +304,7 @@ impl NewAmendment {
             plan: (first.plan, first.plan_version, first.check_code.clone()),
             values: self.values.clone(),
             moments: self.moments,
+            used,
             note: self.note.clone(),
             stamp: Stamp::of(call, plant, self.id, subject, request)?,
         })
@@ -262,11 +322,9 @@ pub fn reading_out(
     let check = plan.check(&row.check_code);
     let source = check.map(|check| check.source.clone()).unwrap_or_default();
     let check = check.zip(values);
-    let judged = check.map(|(check, values)| judge(&check.limit, &values.quantities()));
-    let verdict = match row.verdict.as_str() {
-        "PASS" => v1::Verdict::Pass,
-        _ => v1::Verdict::Fail,
-    };
+    let with = (row.instrument.is_some(), row.correction.as_deref());
+    let judged = check.map(|(check, values)| judge_read(check, &values, with));
+    let verdict = verdict_out(&row.verdict);
     let (supersedes, reason) =
         row.amends.map(|a| (a.supersedes.to_string(), a.reason)).unwrap_or_default();
     v1::Reading {
@@ -295,6 +353,18 @@ pub fn reading_out(
         amendments,
         cautions: vec![SUPPORT_CAUTION.to_owned()],
         source,
+        instrument: row.instrument.map(|id| id.to_string()).unwrap_or_default(),
+        instrument_check: row.instrument_check.map(|id| id.to_string()).unwrap_or_default(),
+        correction: row.correction,
+    }
+}
+
+/// A verdict's word as a message.
+pub fn verdict_out(word: &str) -> v1::Verdict {
+    match word {
+        "PASS" => v1::Verdict::Pass,
+        "FAIL" => v1::Verdict::Fail,
+        _ => v1::Verdict::Undetermined,
     }
 }
 

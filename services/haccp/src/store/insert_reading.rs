@@ -105,7 +105,8 @@ impl InsertReading<'_> {
         out.push_sql(
             "INSERT INTO haccp.reading (id, plan, plan_version, check_code, readings, unit, \
              verdict, supersedes, reason, ticket, observed_at, entered_at, recorded_at, offset_ms, \
-             happened, day, entered_by, entered_by_name, station, note, fingerprint) SELECT ",
+             happened, day, entered_by, entered_by_name, station, note, instrument, \
+             instrument_check, correction, is_less_safe, fingerprint) SELECT ",
         );
         out.push_bind_param::<SqlUuid, _>(&row.id)?;
         out.push_sql(", ");
@@ -141,6 +142,14 @@ impl InsertReading<'_> {
             out.push_bind_param::<Text, _>(text)?;
             out.push_sql(", ");
         }
+        for id in [&row.instrument, &row.instrument_check] {
+            out.push_bind_param::<Nullable<SqlUuid>, _>(id)?;
+            out.push_sql(", ");
+        }
+        out.push_bind_param::<Nullable<Text>, _>(&row.correction)?;
+        out.push_sql("::numeric, ");
+        out.push_bind_param::<Bool, _>(&row.is_less_safe)?;
+        out.push_sql(", ");
         out.push_bind_param::<Bytea, _>(&row.fingerprint)?;
         out.push_sql(" FROM allowed ON CONFLICT (id) DO NOTHING RETURNING id");
         Ok(())

@@ -3,6 +3,7 @@
 
 use diesel::prelude::*;
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
+use jiff::civil::Date;
 use jiff_diesel::{Timestamp, ToDiesel as _};
 use platform::error::{Failure, Kind};
 use platform::pages::Page;
@@ -11,8 +12,11 @@ use platform::tickets::Ticket;
 use uuid::Uuid;
 
 use crate::schema::{lot_bound, plan, plan_in_force};
-use crate::shape::plans::{Approval, content, entry};
+use crate::shape::plans::{Approval, check_approval, content, entry, form};
 use crate::store::drafts;
+
+/// How many days after its making haccp may have been told of a lot.
+const TOLD_WITHIN_DAYS: i64 = 3;
 
 /// A version of a plan.
 #[derive(Clone, Debug, Queryable, Selectable, Insertable)]
@@ -62,6 +66,7 @@ pub async fn approve(
         return Err(Failure::new(Kind::Stale, text));
     }
     let content = content(&draft.content)?;
+    check_approval(approval.plan, &content)?;
     let last: Option<i32> = plan::table
         .filter(plan::id.eq(approval.plan))
         .select(diesel::dsl::max(plan::version))
@@ -90,7 +95,7 @@ pub async fn approve(
         .execute(conn)
         .await?;
     drafts::delete(conn, row.id).await?;
-    let leaf = stamp.leaf("haccp.plan/1", entry(&row, &content, ticket))?;
+    let leaf = stamp.leaf(form(&content), entry(&row, &content, ticket))?;
     records::insert_leaves(conn, vec![leaf]).await?;
     Ok(row)
 }
@@ -135,11 +140,67 @@ pub async fn bind(
     conn: &mut AsyncPgConnection,
     lot: Uuid,
     (plan, version): (Uuid, i32),
+    day: Date,
 ) -> Result<(), Failure> {
     diesel::insert_into(lot_bound::table)
-        .values((lot_bound::lot.eq(lot), lot_bound::plan.eq(plan), lot_bound::version.eq(version)))
+        .values((
+            lot_bound::lot.eq(lot),
+            lot_bound::plan.eq(plan),
+            lot_bound::version.eq(version),
+            lot_bound::bound_on.eq(day.to_diesel()),
+        ))
         .on_conflict_do_nothing()
         .execute(conn)
         .await?;
     Ok(())
+}
+
+#[derive(QueryableByName)]
+struct May {
+    #[diesel(sql_type = diesel::sql_types::Bool)]
+    may: bool,
+}
+
+/// Whether a version may be used: it is in force, or there are lots and each is bound to it.
+pub async fn may_use(
+    conn: &mut AsyncPgConnection,
+    (plan, version): (Uuid, i32),
+    lots: &[Uuid],
+) -> Result<bool, Failure> {
+    let query = diesel::sql_query(
+        "SELECT EXISTS (SELECT 1 FROM haccp.plan_in_force WHERE plan = $1 AND version = $2) \
+         OR (cardinality($3) > 0 AND NOT EXISTS (SELECT 1 FROM unnest($3) AS named(lot) \
+         WHERE NOT EXISTS (SELECT 1 FROM haccp.lot_bound AS bound WHERE bound.lot = named.lot \
+         AND bound.plan = $1 AND bound.version = $2))) AS may",
+    );
+    let query = query
+        .bind::<diesel::sql_types::Uuid, _>(plan)
+        .bind::<diesel::sql_types::Integer, _>(version)
+        .bind::<diesel::sql_types::Array<diesel::sql_types::Uuid>, _>(lots);
+    let found: May = query.get_result(conn).await?;
+    Ok(found.may)
+}
+
+/// Lots that may have been made on a day: haccp was told of them on that day or soon after. Of lots
+/// from before that was kept nothing is known, so they are asked about too.
+pub async fn bound_on(
+    conn: &mut AsyncPgConnection,
+    day: Date,
+    page: &Page,
+) -> Result<Vec<Uuid>, Failure> {
+    let after = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::nil());
+    let last = day.saturating_add(jiff::Span::new().days(TOLD_WITHIN_DAYS));
+    let lots = lot_bound::table
+        .filter(lot_bound::lot.gt(after))
+        .filter(
+            lot_bound::bound_on
+                .between(day.to_diesel(), last.to_diesel())
+                .or(lot_bound::bound_on.is_null()),
+        )
+        .order(lot_bound::lot.asc())
+        .limit(page.fetch())
+        .select(lot_bound::lot)
+        .load(conn)
+        .await?;
+    Ok(lots)
 }

@@ -33,6 +33,9 @@ pub struct ReadingRow {
     pub readings: Vec<String>,
     pub unit: String,
     pub verdict: String,
+    pub instrument: Option<Uuid>,
+    pub instrument_check: Option<Uuid>,
+    pub correction: Option<String>,
     pub amends: Option<Amends>,
     pub moments: Moments,
     pub day: civil::Date,
@@ -43,6 +46,8 @@ pub struct ReadingRow {
     pub fingerprint: Vec<u8>,
     /// The deviation that it opened.
     pub deviation: Option<Uuid>,
+    /// Whether it makes its lots less safe without a deviation; only when it is written.
+    pub is_less_safe: bool,
 }
 
 /// A reading as the database gives it.
@@ -64,6 +69,12 @@ struct Found {
     unit: String,
     #[diesel(sql_type = Text)]
     verdict: String,
+    #[diesel(sql_type = Nullable<SqlUuid>)]
+    instrument: Option<Uuid>,
+    #[diesel(sql_type = Nullable<SqlUuid>)]
+    instrument_check: Option<Uuid>,
+    #[diesel(sql_type = Nullable<Text>)]
+    correction: Option<String>,
     #[diesel(sql_type = Nullable<SqlUuid>)]
     supersedes: Option<Uuid>,
     #[diesel(sql_type = Nullable<Text>)]
@@ -98,7 +109,8 @@ struct Found {
 
 const SELECT: &str = "SELECT r.id, ARRAY(SELECT lot FROM haccp.reading_lot WHERE reading = r.id \
     ORDER BY lot) AS lots, r.plan, r.plan_version, r.check_code, r.readings::text[] AS read, \
-    r.unit, r.verdict, r.supersedes, r.reason, r.ticket, r.observed_at, r.entered_at, \
+    r.unit, r.verdict, r.instrument, r.instrument_check, r.correction::text AS correction, \
+    r.supersedes, r.reason, r.ticket, r.observed_at, r.entered_at, \
     r.recorded_at, r.offset_ms, r.happened, r.day, r.entered_by, r.entered_by_name, r.station, \
     r.note, r.fingerprint, d.id AS deviation FROM haccp.reading AS r \
     LEFT JOIN haccp.deviation AS d ON d.reading = r.id";
@@ -124,6 +136,9 @@ impl From<Found> for ReadingRow {
             readings: found.read,
             unit: found.unit,
             verdict: found.verdict,
+            instrument: found.instrument,
+            instrument_check: found.instrument_check,
+            correction: found.correction,
             amends,
             moments,
             day: found.day.to_jiff(),
@@ -133,6 +148,7 @@ impl From<Found> for ReadingRow {
             note: found.note,
             fingerprint: found.fingerprint,
             deviation: found.deviation,
+            is_less_safe: false,
         }
     }
 }

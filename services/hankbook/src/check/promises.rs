@@ -1,6 +1,8 @@
 //! What a plant's database promises, each as one statement that finds what breaks it.
 //! It never asks anything but records, links, leaves, state and the messages still owed.
 
+mod shipping;
+
 /// A promise and the statement that gives one text, `what`, for each thing that breaks it.
 pub struct Promise {
     pub name: &'static str,
@@ -20,39 +22,72 @@ pub const OWED: &str = "SELECT format('%s owes %s for %s since %s', service, met
     UNION ALL SELECT 'formulas', * FROM formulas.outbox \
     UNION ALL SELECT 'identity', * FROM identity.outbox) AS owed";
 
+/// Leaves that wait for the sealer.
+pub const UNSEALED: &str = "SELECT format('leaf %s of form %s', id, form) AS what FROM audit.leaf \
+    WHERE NOT EXISTS (SELECT 1 FROM audit.sealed WHERE sealed.leaf = leaf.id)";
+
 /// A leaf's entry, once its hash has proved it; null otherwise, which the hashes report.
 const PROVED: &str = "CASE WHEN leaf.hash = sha256('\\x00'::bytea || \
     convert_to(leaf.entry, 'UTF8')) THEN leaf.entry::jsonb END";
 
 /// Every state table with its replay: a new one without a promise breaks the first of them.
-const STATE: [(&str, &str); 8] = [
+const STATE: [(&str, &str); 9] = [
     (
         "every state table is compared here",
         "SELECT t.name AS what FROM (SELECT format('%I.%I', n.nspname, c.relname) AS name, c.oid \
          FROM pg_class AS c JOIN pg_namespace AS n ON n.oid = c.relnamespace \
          WHERE c.relkind IN ('r', 'p')) AS t \
          WHERE obj_description(t.oid, 'pg_class') LIKE 'state:%' AND t.name NOT IN \
-         ('genealogy.lot_on_hand', 'genealogy.lot_safety', 'haccp.plan_in_force', \
-         'haccp.lot_bound', 'identity.person_in_force', 'formulas.material_in_force', \
-         'formulas.formula_in_force')",
+         ('genealogy.lot_on_hand', 'genealogy.lot_safety', 'genealogy.case_state', \
+         'haccp.plan_in_force', 'haccp.lot_bound', 'identity.person_in_force', 'audit.filed', \
+         'formulas.material_in_force', 'formulas.formula_in_force')",
     ),
     (
-        "on hand is the received mass of each lot",
-        "SELECT format('lot %s: %s g on hand, %s g by its record', coalesce(lot.id, state.lot), \
-         coalesce(state.on_hand_g::text, 'no'), coalesce(lot.mass_g::text, 'no')) AS what \
-         FROM genealogy.lot FULL JOIN genealogy.lot_on_hand AS state ON state.lot = lot.id \
-         WHERE state.on_hand_g IS DISTINCT FROM lot.mass_g",
+        "on hand is the mass of each lot less what was used, destroyed and shipped of it",
+        "WITH gone AS (SELECT lot, taken_g AS mass_g FROM genealogy.transformation_input \
+         UNION ALL SELECT lot, mass_g FROM genealogy.destruction \
+         UNION ALL SELECT lot, taken_g FROM genealogy.shipment_lot), \
+         replayed AS (SELECT lot.id AS lot, lot.mass_g - coalesce((SELECT sum(gone.mass_g) \
+         FROM gone WHERE gone.lot = lot.id), 0) AS mass_g FROM genealogy.lot) \
+         SELECT format('lot %s: %s g on hand, %s g by its records', lot, \
+         coalesce(state.on_hand_g::text, 'no'), coalesce(replayed.mass_g::text, 'no')) AS what \
+         FROM replayed FULL JOIN genealogy.lot_on_hand AS state USING (lot) \
+         WHERE state.on_hand_g IS DISTINCT FROM replayed.mass_g",
     ),
     (
-        "a safety version is 1 and one more for each deviation, hold and amendment of its lot",
-        // An amendment that opens a deviation counts once, as that deviation. The nil id is the
-        // plant's own row, which nothing raises yet.
+        "a case is destroyed where a record says so, and there alone",
+        "SELECT format('case %s: %s, %s by its records', serial, \
+         coalesce('destroyed by ' || state.destruction, 'not destroyed'), \
+         coalesce('destroyed by ' || link.destruction, 'not destroyed')) AS what \
+         FROM genealogy.case_state AS state FULL JOIN genealogy.destroyed_case AS link \
+         USING (serial) WHERE state.destruction IS DISTINCT FROM link.destruction",
+    ),
+    (
+        "a safety version is 1 and one more for each record that made its lot less safe",
+        // An amendment that opens a deviation counts once, as that deviation. An input that was
+        // added late counts for all that its transformation made. The nil id is the plant's own
+        // row: what names no lots raises it.
         "WITH counted AS (SELECT lot FROM haccp.deviation_lot \
          UNION ALL SELECT lot FROM genealogy.hold_lot \
+         UNION ALL SELECT '00000000-0000-0000-0000-000000000000'::uuid FROM genealogy.hold \
+         WHERE scope = 'span' \
+         UNION ALL SELECT lot.id FROM genealogy.input_added AS added \
+         JOIN genealogy.lot ON lot.made_by = added.transformation \
          UNION ALL SELECT link.lot FROM haccp.reading_lot AS link \
          JOIN haccp.reading AS amendment ON amendment.id = link.reading \
          WHERE amendment.supersedes IS NOT NULL AND NOT EXISTS \
-         (SELECT 1 FROM haccp.deviation WHERE deviation.reading = amendment.id)), \
+         (SELECT 1 FROM haccp.deviation WHERE deviation.reading = amendment.id) \
+         UNION ALL SELECT link.lot FROM haccp.reading_lot AS link \
+         JOIN haccp.reading AS r ON r.id = link.reading \
+         WHERE r.is_less_safe AND r.supersedes IS NULL \
+         UNION ALL SELECT link.lot FROM haccp.judgement_lot AS link \
+         JOIN haccp.judgement AS j ON j.id = link.judgement WHERE j.verdict <> 'PASS' \
+         AND NOT EXISTS (SELECT 1 FROM haccp.deviation WHERE deviation.judgement = j.id) \
+         UNION ALL SELECT lot FROM haccp.foreign_material \
+         UNION ALL SELECT '00000000-0000-0000-0000-000000000000'::uuid FROM \
+         (SELECT id FROM haccp.deviation WHERE place IS NOT NULL \
+         UNION ALL SELECT id FROM haccp.instrument_check WHERE verdict <> 'PASS' \
+         UNION ALL SELECT id FROM haccp.station_place WHERE is_bound) AS unnamed), \
          born AS (SELECT id AS lot FROM genealogy.lot \
          UNION ALL SELECT '00000000-0000-0000-0000-000000000000'::uuid), \
          replayed AS (SELECT born.lot, 1 + count(counted.lot) AS version FROM born \
@@ -135,7 +170,18 @@ const TOLD: [(&str, &str); 2] = [
          THEN 'stands after the release' ELSE 'ended without a release' END) AS what \
          FROM genealogy.hold LEFT JOIN genealogy.hold_end AS ended ON ended.hold = hold.id \
          LEFT JOIN haccp.deviation_end AS closed ON closed.deviation = hold.deviation \
-         AND closed.disposition = 'release_with_support' \
+         AND (closed.disposition IN \
+         ('release_with_support', 'recorded_wrongly', 'rework_with_lethal_step') \
+         OR (closed.disposition = 'recook' AND NOT EXISTS (SELECT 1 FROM haccp.deviation AS d \
+         JOIN haccp.deviation_lot AS named ON named.deviation = d.id \
+         WHERE d.id = closed.deviation AND NOT EXISTS (SELECT 1 FROM haccp.reading AS r \
+         JOIN haccp.reading_lot AS link ON link.reading = r.id WHERE link.lot = named.lot \
+         AND r.plan = d.plan AND r.check_code = d.check_code AND r.verdict = 'PASS' \
+         AND r.supersedes IS NULL AND r.observed_at > closed.recorded_at) \
+         AND NOT EXISTS (SELECT 1 FROM haccp.judgement AS j \
+         JOIN haccp.judgement_lot AS link ON link.judgement = j.id WHERE link.lot = named.lot \
+         AND j.plan = d.plan AND j.check_code = d.check_code AND j.verdict = 'PASS' \
+         AND j.observed_at > closed.recorded_at)))) \
          WHERE hold.deviation IS NOT NULL AND (ended.id IS NULL) <> (closed.id IS NULL) \
          AND NOT (ended.id IS NULL AND EXISTS (SELECT 1 FROM haccp.outbox AS owed \
          WHERE owed.subject = 'deviation:' || hold.deviation \
@@ -145,27 +191,61 @@ const TOLD: [(&str, &str); 2] = [
 
 /// All promises, in the order in which they are printed.
 pub fn promises(records: &[Record]) -> Vec<Promise> {
-    let fixed = STATE.iter().chain(&TOLD);
+    let fixed = STATE.iter().chain(&shipping::STATE).chain(&TOLD);
     let mut all: Vec<_> =
         fixed.map(|(name, differs)| Promise { name, differs: (*differs).to_owned() }).collect();
     all.extend(leaves(records));
+    all.push(Promise { name: "positions count from 0 and each has its leaf", differs: sealed() });
+    all.push(Promise { name: "sealed entries are filed under what they name", differs: filed() });
     all
 }
 
-/// A record and its leaf prove each other. Forms have only their first version so far.
+/// What the sealed order says of a leaf: that it is there, with the hash that went into the tree.
+fn sealed() -> String {
+    "SELECT format('position %s, leaf %s: %s', position, leaf, what) AS what FROM (SELECT \
+     sealed.position, sealed.leaf, CASE \
+     WHEN leaf.id IS NULL THEN 'the leaf is not there' \
+     WHEN leaf.hash <> sealed.hash THEN 'the leaf has another hash' \
+     WHEN sealed.position <> row_number() OVER (ORDER BY sealed.position) - 1 \
+     THEN 'positions before it are missing' END AS what \
+     FROM audit.sealed LEFT JOIN audit.leaf ON leaf.id = sealed.leaf) AS found \
+     WHERE what IS NOT NULL"
+        .to_owned()
+}
+
+fn filed() -> String {
+    format!(
+        "WITH read AS (SELECT sealed.position, leaf.subject, {PROVED} AS said \
+         FROM audit.sealed LEFT JOIN audit.leaf ON leaf.id = sealed.leaf), \
+         named AS (SELECT DISTINCT position, lower(key)::uuid AS key FROM ( \
+         SELECT position, split_part(subject, ':', 2) AS key FROM read WHERE said IS NOT NULL \
+         UNION ALL SELECT position, said -> 'entered_by' ->> 'id' FROM read \
+         UNION ALL SELECT position, lot.value FROM read, jsonb_array_elements_text(CASE \
+         WHEN jsonb_typeof(said -> 'lots') = 'array' THEN said -> 'lots' END) AS lot) AS keys \
+         WHERE key ~* '^[0-9a-f]{{8}}(-[0-9a-f]{{4}}){{3}}-[0-9a-f]{{12}}$'), \
+         kept AS (SELECT filed.position, filed.key FROM audit.filed LEFT JOIN read \
+         USING (position) WHERE read.position IS NULL OR read.said IS NOT NULL) \
+         SELECT format('position %s, id %s: stands only in the %s', position, key, CASE \
+         WHEN named.is_named IS NULL THEN 'files' ELSE 'entry' END) AS what FROM \
+         (SELECT position, key, true AS is_named FROM named) AS named \
+         FULL JOIN (SELECT position, key, true AS is_kept FROM kept) AS kept \
+         USING (position, key) WHERE named.is_named IS NULL OR kept.is_kept IS NULL"
+    )
+}
+
+/// A record and its leaf prove each other. A form is its record's table with the form's number.
 fn leaves(records: &[Record]) -> Vec<Promise> {
-    let table = |Record { kind, key }: &Record| {
-        format!("SELECT '{kind}/1' AS form, {key} AS id FROM {kind}")
-    };
+    let table =
+        |Record { kind, key }: &Record| format!("SELECT '{kind}' AS kind, {key} AS id FROM {kind}");
     let rows = records.iter().map(table).collect::<Vec<_>>().join(" UNION ALL ");
+    let is_form = "leaf.form ~ ('^' || record.kind || '/[1-9]$')";
     let with_leaf = format!(
-        "SELECT format('%s %s has no leaf', record.form, record.id) AS what FROM ({rows}) AS record \
-         WHERE NOT EXISTS (SELECT 1 FROM audit.leaf WHERE leaf.id = record.id \
-         AND leaf.form = record.form)"
+        "SELECT format('%s %s has no leaf', record.kind, record.id) AS what FROM ({rows}) AS record \
+         WHERE NOT EXISTS (SELECT 1 FROM audit.leaf WHERE leaf.id = record.id AND {is_form})"
     );
     let with_row = format!(
         "SELECT format('leaf %s of form %s has no record', leaf.id, leaf.form) AS what \
-         FROM audit.leaf LEFT JOIN ({rows}) AS record ON record.id = leaf.id AND record.form = leaf.form \
+         FROM audit.leaf LEFT JOIN ({rows}) AS record ON record.id = leaf.id AND {is_form} \
          WHERE record.id IS NULL"
     );
     let hashes = "SELECT format('leaf %s of form %s', leaf.id, leaf.form) AS what \
@@ -187,28 +267,87 @@ fn leaves(records: &[Record]) -> Vec<Promise> {
             name: "every link is in its record's entry, and none is missing",
             differs: links(),
         },
+        Promise {
+            name: "every lot has what it was made of, as the entries say",
+            differs: inputs(),
+        },
+        Promise {
+            name: "every case stands in the entries of its packing, passings, pallets and shipment",
+            differs: shipping::links(),
+        },
         Promise { name: "every reading's row says what its entry says", differs: readings() },
+        Promise {
+            name: "every block's samples and load's seats are in its entry",
+            differs: curves(),
+        },
     ]
 }
 
+/// Lists of an entry, each with the links that must be the same: the record's kind, the member of
+/// its entry, the table of links with its record's column and the column of what it names.
+const LINKS: [(&str, &str, &str, &str, &str); 13] = [
+    ("haccp.reading", "lots", "haccp.reading_lot", "reading", "lot"),
+    ("haccp.deviation", "lots", "haccp.deviation_lot", "deviation", "lot"),
+    ("haccp.load", "lots", "haccp.load_rack", "load", "lot"),
+    ("haccp.pull", "lots", "haccp.pull_rack", "pull", "lot"),
+    ("haccp.judgement", "lots", "haccp.judgement_lot", "judgement", "lot"),
+    ("haccp.missed_check", "lots", "haccp.missed_check_lot", "missed_check", "lot"),
+    ("haccp.review", "lots", "haccp.review_lot", "review", "lot"),
+    ("haccp.refused_message", "lots", "haccp.refused_message_lot", "refused_message", "lot"),
+    ("genealogy.hold", "lots", "genealogy.hold_lot", "hold", "lot"),
+    ("genealogy.open_item", "lots", "genealogy.open_item_lot", "open_item", "lot"),
+    ("genealogy.transfer", "lots", "genealogy.transfer_lot", "transfer", "lot"),
+    ("genealogy.transfer", "pallets", "genealogy.transfer_pallet", "transfer", "pallet"),
+    ("genealogy.destruction", "cases", "genealogy.destroyed_case", "destruction", "serial"),
+];
+
 fn links() -> String {
+    let lists = LINKS.map(|(kind, member, ..)| format!("('{kind}', '{member}')")).join(", ");
+    let kept = LINKS.map(|(kind, member, table, record, named)| {
+        format!(
+            "SELECT '{kind}' AS kind, {record} AS id, '{member}' AS member, {named}::text AS named \
+             FROM {table}"
+        )
+    });
     format!(
-        "WITH said AS (SELECT leaf.form, leaf.id, lot.value::uuid AS lot FROM audit.leaf, \
-         jsonb_array_elements_text(({PROVED}) -> 'lots') AS lot WHERE leaf.form IN \
-         ('haccp.reading/1', 'haccp.deviation/1', 'genealogy.hold/1')), \
-         kept AS (SELECT 'haccp.reading/1' AS form, reading AS id, lot FROM haccp.reading_lot \
-         UNION ALL SELECT 'haccp.deviation/1', deviation, lot FROM haccp.deviation_lot \
-         UNION ALL SELECT 'genealogy.hold/1', hold, lot FROM genealogy.hold_lot) \
-         SELECT format('%s %s: lot %s stands only in the %s', form, id, lot, CASE WHEN \
-         said IS NULL THEN 'links' ELSE 'entry' END) AS what \
-         FROM said FULL JOIN kept USING (form, id, lot) WHERE said IS NULL OR kept IS NULL"
+        "WITH said AS (SELECT list.kind, leaf.id, list.member, named.value AS named \
+         FROM audit.leaf JOIN (VALUES {lists}) AS list (kind, member) \
+         ON leaf.form LIKE list.kind || '/%', \
+         jsonb_array_elements_text(({PROVED}) -> list.member) AS named), kept AS ({kept}) \
+         SELECT format('%s %s: %s %s stands only in the %s', kind, id, rtrim(member, 's'), named, \
+         CASE WHEN said IS NULL THEN 'links' ELSE 'entry' END) AS what \
+         FROM said FULL JOIN kept USING (kind, id, member, named) \
+         WHERE said IS NULL OR kept IS NULL",
+        kept = kept.join(" UNION ALL ")
+    )
+}
+
+/// What a transformation used, with its masses, stands in the entry of the record that says so;
+/// what it made names it.
+fn inputs() -> String {
+    format!(
+        "WITH said AS (SELECT leaf.id, input.value ->> 'lot' AS lot, \
+         input.value -> 'mass' ->> 'g' AS mass_g, input.value ->> 'taken_g' AS taken_g \
+         FROM audit.leaf, jsonb_array_elements(({PROVED}) -> 'inputs') AS input WHERE leaf.form \
+         IN ('genealogy.transformation/1', 'genealogy.input_added/1')), \
+         kept AS (SELECT record AS id, lot::text, mass_g, taken_g \
+         FROM genealogy.transformation_input) \
+         SELECT format('record %s: input %s', id, lot) AS what FROM said FULL JOIN kept \
+         USING (id, lot) WHERE said IS NULL OR kept IS NULL \
+         OR (said.mass_g::numeric, said.taken_g::numeric) \
+         IS DISTINCT FROM (kept.mass_g, kept.taken_g) \
+         UNION ALL SELECT format('lot %s was made by %s, which is no record', id, made_by) \
+         FROM genealogy.lot WHERE made_by IS NOT NULL \
+         AND NOT EXISTS (SELECT 1 FROM genealogy.transformation AS made WHERE made.id = made_by) \
+         AND NOT EXISTS (SELECT 1 FROM genealogy.opening_statement AS made \
+         WHERE made.id = made_by)"
     )
 }
 
 fn readings() -> String {
     format!(
         "SELECT format('reading %s', record.id) AS what FROM haccp.reading AS record JOIN (SELECT \
-         leaf.id, {PROVED} AS said FROM audit.leaf WHERE leaf.form = 'haccp.reading/1') AS leaf \
+         leaf.id, {PROVED} AS said FROM audit.leaf WHERE leaf.form LIKE 'haccp.reading/%') AS leaf \
          ON leaf.id = record.id WHERE said IS NOT NULL AND ((record.plan::text, \
          record.plan_version::text, record.check_code, record.unit, record.verdict, record.supersedes::text) \
          IS DISTINCT FROM (said ->> 'plan', said ->> 'plan_version', said ->> 'check', \
@@ -216,5 +355,35 @@ fn readings() -> String {
          OR record.readings IS DISTINCT FROM ARRAY(SELECT value::numeric FROM \
          jsonb_array_elements_text(said -> 'readings') WITH ORDINALITY AS t (value, place) \
          ORDER BY place))"
+    )
+}
+
+/// Samples as they were sent, and where each probe sat.
+fn curves() -> String {
+    let list = |member: &str| {
+        format!(
+            "ARRAY(SELECT value::numeric FROM jsonb_array_elements_text(said -> '{member}') \
+             WITH ORDINALITY AS t (value, place) ORDER BY place)"
+        )
+    };
+    let (times, readings) = (list("times_s"), list("readings"));
+    format!(
+        "SELECT format('block %s', record.id) AS what FROM haccp.sample_block AS record \
+         JOIN (SELECT leaf.id, {PROVED} AS said FROM audit.leaf \
+         WHERE leaf.form LIKE 'haccp.sample_block/%') AS leaf ON leaf.id = record.id \
+         WHERE said IS NOT NULL AND ((record.load::text, record.probe, record.source, \
+         record.lot::text, record.unit, record.begun_at, record.correction) \
+         IS DISTINCT FROM (said ->> 'load', said ->> 'probe', said ->> 'source', said ->> 'lot', \
+         said ->> 'unit', (said ->> 'begun_at')::timestamptz, (said ->> 'correction')::numeric) \
+         OR record.times_s IS DISTINCT FROM {times} \
+         OR record.readings IS DISTINCT FROM {readings}) \
+         UNION ALL SELECT format('load %s: seat of %s', load, probe) FROM \
+         (SELECT leaf.id AS load, seat.value ->> 'probe' AS probe, seat.value ->> 'seat' AS seat, \
+         seat.value ->> 'lot' AS lot, true AS is_said FROM audit.leaf, \
+         jsonb_array_elements(({PROVED}) -> 'probes') AS seat \
+         WHERE leaf.form LIKE 'haccp.load/%') AS said FULL JOIN (SELECT load, probe, seat, \
+         coalesce(lot::text, '') AS named, true AS is_kept FROM haccp.load_probe) AS kept \
+         USING (load, probe, seat) \
+         WHERE is_said IS NULL OR is_kept IS NULL OR coalesce(lot, '') <> named"
     )
 }

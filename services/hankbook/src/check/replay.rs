@@ -7,12 +7,14 @@ use diesel::sql_types::{BigInt, Text};
 use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl, SimpleAsyncConnection};
 
-use super::promises::{OWED, Promise, Record, promises};
+use super::promises::{OWED, Promise, Record, UNSEALED, promises};
 
 type Failed = Box<dyn Error + Send + Sync>;
 
 /// The most differences of one promise that are shown.
 const SHOWN_MAX: u32 = 10;
+/// How many promises the audit service checks.
+const LOG_PROMISES: usize = 2;
 /// One snapshot for all promises, so that a house that runs beside does not blur them.
 const BEGIN: &str = "BEGIN ISOLATION LEVEL REPEATABLE READ, READ ONLY";
 /// The tables of records with the column that names each record. Leaves have none of their own.
@@ -63,14 +65,41 @@ pub async fn compare(conn: &mut AsyncPgConnection) -> Result<(usize, usize), Fai
             }
         }
     }
-    let owed = found(conn, OWED).await?;
-    if let [first, ..] = owed.as_slice() {
-        // What was not yet told is no fault: it is told when the house runs.
-        println!("note     messages not yet delivered: {}", first.all);
-        show(&owed);
+    differing += log(conn).await?;
+    // What was not yet told or sealed is no fault: it is when the house runs.
+    for (what, query) in [("messages not yet delivered", OWED), ("leaves not sealed", UNSEALED)] {
+        let waiting = found(conn, query).await?;
+        if let [first, ..] = waiting.as_slice() {
+            println!("note     {what}: {}", first.all);
+            show(&waiting);
+        }
     }
     conn.batch_execute("ROLLBACK").await?;
-    Ok((differing, promises.len()))
+    Ok((differing, promises.len() + LOG_PROMISES))
+}
+
+/// The promises that the audit service's own arithmetic checks; gives how many differ.
+async fn log(conn: &mut AsyncPgConnection) -> Result<usize, Failed> {
+    let found = audit::check::replay(conn).await.map_err(|failure| failure.detail)?;
+    let promises: [_; LOG_PROMISES] = [
+        ("the stored tree is that of the sealed leaves", found.tree),
+        ("each checkpoint is a signed head of the tree", found.checkpoints),
+    ];
+    let mut differing = 0;
+    for (name, differences) in promises {
+        if differences.is_empty() {
+            println!("ok       {name}");
+            continue;
+        }
+        differing += 1;
+        println!("DIFFERS  {name}: {}", differences.len());
+        let shown = differences.iter().take(SHOWN_MAX as usize);
+        shown.for_each(|what| println!("         {what}"));
+    }
+    for (key, count) in found.keys {
+        println!("key      {key} has signed {count} checkpoints");
+    }
+    Ok(differing)
 }
 
 /// The first rows of a statement that gives one text `what` a difference, with how many there are.

@@ -153,3 +153,29 @@ async fn a_wrong_password_signs_nothing() {
     refused(plant, (401, "not-signed-in"), call).await;
     crew.plant.stop().await;
 }
+
+#[tokio::test]
+async fn an_amendment_sent_twice_at_once_counts_once() {
+    let crew = Crew::start().await;
+    let goods = Goods::of(&crew).await;
+    let database = crew.plant.database.connect().await;
+    for round in 0..12 {
+        let reading = crew.operator.client.post("/v1/readings", &goods.reading("35")).await.ok();
+        let id = reading["reading"].as_str().expect("an id");
+        let ticket = crew.supervisor.ticket("Haccp/AmendReading", &format!("reading:{id}")).await;
+        let body = json!({
+            "id": new_id().to_string(), "readings": ["36"], "unit": "[degF]",
+            "observedAt": goods.at, "reason": "The wrong line was read.",
+        });
+        let path = format!("/v1/readings/{id}/amendments");
+        let send = || crew.supervisor.with_ticket(&ticket, &path, &body);
+        let (first, second, third) = tokio::join!(send(), send(), send());
+        assert_eq!(first.ok(), second.ok());
+        third.ok();
+        let lot: uuid::Uuid = goods.lot.parse().expect("an id");
+        let query = "SELECT version FROM genealogy.lot_safety WHERE lot = $1";
+        let version: i64 = database.query_one(query, &[&lot]).await.expect("a version").get(0);
+        assert_eq!(version, 2 + round, "one amendment makes a lot less safe once");
+    }
+    crew.plant.stop().await;
+}

@@ -111,7 +111,13 @@ pub struct Finding {
     pub check: usize,
     /// When it was observed.
     pub at: At,
-    /// Judged by the limit of the lot's own plan version, its instrument being good.
+    /// When it came to be known as it stands here: its record's time, or that of what made it less
+    /// sure since (an amendment, an instrument found out of tolerance).
+    pub known_at: At,
+    /// Whether it was entered late, with a reason.
+    pub is_late: bool,
+    /// Judged by the limit of the lot's own plan version, its instrument being good. An amendment
+    /// never makes it better: the worst of the original and its amendments stands.
     pub verdict: Verdict,
     /// The deviation that it opened, by its place in the list.
     pub deviation: Option<usize>,
@@ -232,7 +238,7 @@ pub struct Deviation {
     pub id: String,
     /// Code of its check.
     pub check: String,
-    /// The plan of its check, whatever the version.
+    /// The plan of its check, whatever the version: a plan's `identity`.
     pub plan: usize,
     /// True: somebody opened it by hand, so it answers a check that is missing or undetermined.
     pub by_hand: bool,
@@ -273,10 +279,13 @@ pub enum Review {
     NotAsked,
     /// Nobody has reviewed this closure as it stands: none, or one that something has made void.
     Missing,
-    /// It was reviewed as it stands, but for these cases.
+    /// The closure with its versions is the one that was reviewed.
     Signed {
-        /// Serials.
+        /// Serials of cases that it does not cover.
         excepted: Vec<String>,
+        /// What was not met when it was signed, as `gate::unmet` named it then: what names no lot
+        /// (a challenge, an instrument) changes no version of a closure, and was not reviewed.
+        seen: Vec<String>,
     },
 }
 

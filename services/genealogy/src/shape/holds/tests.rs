@@ -39,6 +39,9 @@ fn standing(deviation: Option<Uuid>, is_ended: bool) -> Standing {
         entered_by: uuid(9).to_string(),
         entered_by_name: "Rosa Lind".into(),
         fingerprint: vec![1],
+        place: None,
+        span_from: None,
+        span_to: None,
     };
     let end = is_ended.then(|| HoldEndRow {
         id: uuid(2),
@@ -51,12 +54,12 @@ fn standing(deviation: Option<Uuid>, is_ended: bool) -> Standing {
         entered_by_name: "Ada Holt".into(),
         fingerprint: vec![2],
     });
-    Standing { row, lots: vec![uuid(11), uuid(12)], end }
+    Standing { row, lots: vec![uuid(11), uuid(12)], cases: Vec::new(), end }
 }
 
 fn new_hold(lots: Vec<Uuid>) -> NewHold {
     let reason = "Torn liners".into();
-    NewHold { stamp: stamp(1), lots, reason, deviation: None, is_narrowed: false }
+    NewHold { stamp: stamp(1), lots, reason, deviation: None, covers: Covers::Whole }
 }
 
 #[test]
@@ -83,16 +86,17 @@ fn a_hold_ends_once_and_never_before_its_deviation() {
 #[test]
 fn a_deviation_with_another_lot_is_not_taken_for_held() {
     let held = standing(Some(uuid(7)), false);
-    assert!(refuse_other_lots(&held, &new_hold(vec![uuid(12)])).is_ok());
-    let more = refuse_other_lots(&held, &new_hold(vec![uuid(12), uuid(13)]));
-    let reasons = more.expect_err("a refusal").reasons;
-    let subjects: Vec<_> = reasons.into_iter().map(|reason| reason.subject).collect();
-    assert_eq!(subjects, [format!("lot:{}", uuid(13))]);
+    assert!(others(&held, &new_hold(vec![uuid(12)])).is_empty());
+    assert_eq!(others(&held, &new_hold(vec![uuid(12), uuid(13)])), [uuid(13)]);
+    let mut span = standing(Some(uuid(7)), false);
+    span.row.place = Some(uuid(20));
+    assert!(others(&span, &new_hold(vec![uuid(13)])).is_empty());
 }
 
 #[test]
 fn the_entry_of_a_hold_lists_its_lots_in_order() {
-    let entry = hold_entry(&new_hold(vec![uuid(12), uuid(11)]), &Scope::Whole);
+    let new = new_hold(vec![uuid(12), uuid(11)]);
+    let entry = hold_entry(&new, &[uuid(11), uuid(12)], None);
     let expected = json!({
         "hold": uuid(1).to_string(),
         "lots": [uuid(11).to_string(), uuid(12).to_string()],
@@ -102,7 +106,58 @@ fn the_entry_of_a_hold_lists_its_lots_in_order() {
         "signature": null,
     });
     assert_eq!(entry, expected);
+    assert_eq!(hold_form(&new), "genealogy.hold/1");
     stamp(1).leaf("genealogy.hold/1", entry).expect("a canonical entry");
+}
+
+#[test]
+fn the_entry_of_a_narrower_hold_names_what_it_covers() {
+    let cases = vec!["C-1".to_owned(), "C-2".to_owned()];
+    let new = NewHold { covers: Covers::Cases(cases), ..new_hold(vec![uuid(11)]) };
+    let entry = hold_entry(&new, &[uuid(11)], None);
+    assert_eq!((hold_form(&new), &entry["scope"]), ("genealogy.hold/2", &json!("cases")));
+    assert_eq!((&entry["cases"], &entry["span"]), (&json!(["C-1", "C-2"]), &Value::Null));
+    let span = Span { place: uuid(20), from: None, to: at() };
+    let new = NewHold { covers: Covers::Span(span), ..new_hold(vec![uuid(11)]) };
+    let entry = hold_entry(&new, &[uuid(11)], None);
+    let expected = json!({
+        "place": uuid(20).to_string(), "from": null, "to": "2026-11-25T06:11:00Z",
+    });
+    assert_eq!((&entry["cases"], &entry["span"]), (&json!([]), &expected));
+    stamp(1).leaf("genealogy.hold/2", entry).expect("a canonical entry");
+}
+
+fn asked(scope: &str) -> v1::PlaceHoldRequest {
+    v1::PlaceHoldRequest { scope: scope.into(), ..Default::default() }
+}
+
+fn covered(request: &v1::PlaceHoldRequest) -> Result<Covers, Vec<String>> {
+    let mut faults = Faults::new();
+    let covers = covers_in(request, &mut faults);
+    let read = faults.into_result(covers);
+    read.map_err(|faults| faults.into_vec().into_iter().map(|fault| fault.field).collect())
+}
+
+#[test]
+fn a_hold_covers_what_its_scope_says_and_needs() {
+    assert_eq!(covered(&asked("")), Ok(Covers::Whole));
+    assert_eq!(covered(&asked("what_is_left")), Ok(Covers::WhatIsLeft));
+    assert_eq!(covered(&asked("cases")), Err(vec!["cases".to_owned()]));
+    assert_eq!(covered(&asked("span")), Err(vec!["place".to_owned(), "span_to".to_owned()]));
+    let cases = v1::PlaceHoldRequest { cases: vec!["C-1".into()], ..asked("cases") };
+    assert_eq!(covered(&cases), Ok(Covers::Cases(vec!["C-1".to_owned()])));
+    let whole = v1::PlaceHoldRequest { scope: "whole".into(), ..cases };
+    assert_eq!(covered(&whole), Err(vec!["cases".to_owned()]));
+    let span = v1::PlaceHoldRequest {
+        place: uuid(20).to_string(),
+        span_from: "2026-11-25T06:11:00Z".into(),
+        span_to: "2026-11-25T06:11:00Z".into(),
+        ..asked("span")
+    };
+    assert_eq!(covered(&span), Err(vec!["span_to".to_owned()]));
+    let open = v1::PlaceHoldRequest { span_from: String::new(), ..span };
+    let expected = Span { place: uuid(20), from: None, to: at() };
+    assert_eq!(covered(&open), Ok(Covers::Span(expected)));
 }
 
 #[test]

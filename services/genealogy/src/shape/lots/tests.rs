@@ -17,7 +17,7 @@ fn uuid(number: u128) -> Uuid {
 fn mass(value: &str, unit: &str) -> Result<Mass, Vec<String>> {
     let given = v1::Quantity { value: Some(value.into()), unit: unit.into() };
     let mut faults = Faults::new();
-    let read = mass_in(Some(&given), &mut faults);
+    let read = mass_in(Some(&given), "mass", &mut faults);
     faults.into_result(read).map_err(|faults| fields(faults.into_vec()))
 }
 
@@ -64,7 +64,8 @@ fn asked(content: Option<Content>) -> Asked {
         faults.add("mass.value", "must be above 0");
     }
     let (supplier, place, plan) = (uuid(2), uuid(4), uuid(5));
-    Asked { stamp: stamp(), supplier, place, plan, content, faults }
+    let supplier_lot = "TR-118".into();
+    Asked { stamp: stamp(), supplier, place, plan, supplier_lot, content, faults }
 }
 
 fn stamp() -> Stamp {
@@ -83,7 +84,7 @@ fn stamp() -> Stamp {
 fn content() -> Content {
     Content {
         material: "Pork trim 72".into(),
-        supplier_lot: "TR-118".into(),
+        use_by: None,
         mass: mass("1.50", "[lb_av]").expect("a mass"),
         moments: Moments {
             observed_at: at("2026-11-25T06:10:00Z"),
@@ -99,9 +100,13 @@ fn new_lot(pattern: &str) -> NewLot {
     NewLot {
         stamp: stamp(),
         content: content(),
-        supplier: partner(true, true),
+        kind: RECEIVED.to_owned(),
+        origin: Origin::Received {
+            supplier: partner(true, true).into(),
+            supplier_lot: "TR-118".into(),
+        },
         place: place(true),
-        plan: PlanVersion { id: uuid(5), version: 2, name: "Receiving raw meat".into() },
+        plan: Some(PlanVersion { id: uuid(5), version: 2, name: "Receiving raw meat".into() }),
         pattern: Pattern::parse(pattern).expect("a usable pattern"),
     }
 }
@@ -142,15 +147,22 @@ fn every_fault_of_the_message_is_told_at_once() {
 }
 
 #[test]
-fn a_lot_is_bound_only_to_a_plan_in_force_for_received_lots() {
-    let judged = |version, binds: &str| {
+fn a_lot_is_bound_only_to_a_plan_in_force_for_its_kind() {
+    let judged = |version, binds: &str, kind| {
         let (name, binds) = ("Receiving".to_owned(), binds.to_owned());
-        let judged = plan_in(uuid(5), PlanInForceResponse { version, name, binds });
-        judged.map(|plan| plan.version).map_err(|failure| failure.reasons[0].code)
+        let judged = plan_in(uuid(5), kind, &PlanInForceResponse { version, name, binds });
+        judged.map(|plan| plan.version).map_err(|reason| reason.code)
     };
-    assert_eq!(judged(4, "received"), Ok(4));
-    for (version, binds) in [(0, ""), (0, "received"), (4, "batch"), (4, "")] {
-        assert_eq!(judged(version, binds), Err("PLAN_NOT_IN_FORCE"), "{version} {binds}");
+    assert_eq!(judged(4, "received", "received"), Ok(4));
+    for kind in ["batch", "rack", "finished", "rework"] {
+        assert_eq!(judged(4, "product", kind), Ok(4), "{kind}");
+    }
+    let refused = Err("PLAN_NOT_IN_FORCE");
+    for (version, binds) in [(0, ""), (0, "received"), (4, "batch"), (4, ""), (4, "product")] {
+        assert_eq!(judged(version, binds, "received"), refused, "{version} {binds}");
+    }
+    for kind in ["kit", "opening_stock"] {
+        assert_eq!(judged(4, "product", kind), refused, "{kind}");
     }
 }
 
@@ -167,8 +179,8 @@ fn a_code_takes_its_number_from_the_day_only_where_it_names_the_day() {
 #[test]
 fn the_entry_of_a_lot_never_changes_its_form() {
     let new = new_lot(lot_code::DEFAULT);
-    let entry = lot_entry(&new, "26329-7");
-    let leaf = new.stamp.leaf("genealogy.lot/1", entry).expect("a canonical entry");
+    let entry = new.entry("26329-7");
+    let leaf = new.stamp.leaf(new.form(), entry).expect("a canonical entry");
     let expected = concat!(
         r#"{"code":"26329-7","day":"2026-11-25","device":"","#,
         r#""entered_by":{"id":"00000000-0000-0000-0000-000000000009","name":"Rosa Lind"},"#,
@@ -187,4 +199,25 @@ fn the_entry_of_a_lot_never_changes_its_form() {
         r#""observed_at":"2026-11-25T06:10:00Z","offset_ms":0}}"#,
     );
     assert_eq!(leaf.entry, expected);
+}
+
+#[test]
+fn a_made_lot_says_what_made_it_and_a_dated_one_its_last_day() {
+    let made = NewLot {
+        kind: "batch".into(),
+        origin: Origin::Made(uuid(7)),
+        plan: None,
+        ..new_lot(lot_code::DEFAULT)
+    };
+    let said = made.entry("26329-8");
+    assert_eq!(made.form(), "genealogy.lot/2");
+    assert_eq!(said["made_by"], uuid(7).to_string());
+    for nothing in ["supplier", "supplier_lot", "plan", "use_by"] {
+        assert!(said.get(nothing).is_some_and(Value::is_null), "{nothing}");
+    }
+    let mut dated = new_lot(lot_code::DEFAULT);
+    dated.content.use_by = Some(jiff::civil::date(2026, 12, 1));
+    assert_eq!(dated.form(), "genealogy.lot/2");
+    assert_eq!(dated.entry("26329-9")["use_by"], "2026-12-01");
+    assert!(dated.entry("26329-9")["made_by"].is_null());
 }

@@ -1,0 +1,134 @@
+//! The stored tree: its size, the parts that a proof needs, and signed checkpoints.
+//! It never computes a hash: the tree's arithmetic is in `domain`.
+
+use std::ops::Range;
+
+use diesel::dsl::max;
+use diesel::prelude::*;
+use diesel::sql_query;
+use diesel::sql_types::{BigInt, Bytea, Integer, Uuid as SqlUuid};
+use diesel_async::{AsyncPgConnection, RunQueryDsl};
+use domain::record::Hash;
+use domain::tree::{Node, View, runs};
+use jiff_diesel::Timestamp;
+use platform::error::Failure;
+use uuid::Uuid;
+
+use super::hash_of;
+use crate::schema::{checkpoint, sealed};
+
+/// A signed head of the tree.
+#[derive(Clone, Debug, Queryable, Selectable, Insertable)]
+#[diesel(table_name = checkpoint, check_for_backend(diesel::pg::Pg))]
+pub struct CheckpointRow {
+    pub size: i64,
+    pub root: Vec<u8>,
+    pub note: String,
+    pub key: String,
+    pub signed_at: Timestamp,
+}
+
+#[derive(QueryableByName)]
+struct Mark {
+    #[diesel(sql_type = SqlUuid)]
+    id: Uuid,
+}
+
+#[derive(QueryableByName)]
+struct Stored {
+    #[diesel(sql_type = BigInt)]
+    index: i64,
+    #[diesel(sql_type = Bytea)]
+    hash: Vec<u8>,
+}
+
+/// The id of the plant, after which its log is named.
+pub async fn plant(conn: &mut AsyncPgConnection) -> Result<Uuid, Failure> {
+    let mark: Mark = sql_query("SELECT id FROM house.plant").get_result(conn).await?;
+    Ok(mark.id)
+}
+
+/// How many leaves are sealed.
+pub async fn size(conn: &mut AsyncPgConnection) -> Result<u64, Failure> {
+    let last: Option<i64> = sealed::table.select(max(sealed::position)).first(conn).await?;
+    Ok(last.map_or(0, |last| last as u64 + 1))
+}
+
+/// What follows from the stored tree about positions of a tree of `size` leaves.
+pub async fn view(
+    conn: &mut AsyncPgConnection,
+    size: u64,
+    positions: &[u64],
+) -> Result<View, Failure> {
+    let mut view = View::new(size);
+    for run in runs(size, positions.iter().copied()) {
+        for (index, hash) in stored(conn, run.level, run.first..run.end).await? {
+            view.insert(Node { level: run.level, index, hash });
+        }
+    }
+    Ok(view)
+}
+
+/// Stored nodes of a level, in order.
+pub async fn stored(
+    conn: &mut AsyncPgConnection,
+    level: u32,
+    within: Range<u64>,
+) -> Result<Vec<(u64, Hash)>, Failure> {
+    let text = match level {
+        0 => {
+            "SELECT position AS index, hash FROM audit.sealed \
+             WHERE position >= $1 AND position < $2 AND $3 = 0 ORDER BY position"
+        }
+        _ => {
+            "SELECT index, hash FROM audit.subtree \
+             WHERE index >= $1 AND index < $2 AND level = $3 ORDER BY index"
+        }
+    };
+    let found: Vec<Stored> = sql_query(text)
+        .bind::<BigInt, _>(within.start as i64)
+        .bind::<BigInt, _>(within.end as i64)
+        .bind::<Integer, _>(level as i32)
+        .load(conn)
+        .await?;
+    found.iter().map(|row| Ok((row.index as u64, hash_of(&row.hash)?))).collect()
+}
+
+/// The levels of which nodes are stored, above the leaves.
+pub async fn levels(conn: &mut AsyncPgConnection) -> Result<Vec<u32>, Failure> {
+    let query = "SELECT DISTINCT level::bigint AS index, ''::bytea AS hash FROM audit.subtree";
+    let found: Vec<Stored> = sql_query(query).load(conn).await?;
+    Ok(found.into_iter().map(|row| row.index as u32).collect())
+}
+
+/// The newest checkpoint, or that of a size.
+pub async fn checkpoint(
+    conn: &mut AsyncPgConnection,
+    size: Option<i64>,
+) -> Result<Option<CheckpointRow>, Failure> {
+    let mut query = checkpoint::table.select(CheckpointRow::as_select()).into_boxed();
+    if let Some(size) = size {
+        query = query.filter(checkpoint::size.eq(size));
+    }
+    Ok(query.order(checkpoint::size.desc()).first(conn).await.optional()?)
+}
+
+/// Checkpoints above a size, in order.
+pub async fn checkpoints(
+    conn: &mut AsyncPgConnection,
+    above: i64,
+    limit: i64,
+) -> Result<Vec<CheckpointRow>, Failure> {
+    let query = checkpoint::table.select(CheckpointRow::as_select());
+    let query = query.filter(checkpoint::size.gt(above)).order(checkpoint::size).limit(limit);
+    Ok(query.load(conn).await?)
+}
+
+/// Keeps a signed checkpoint.
+pub async fn insert_checkpoint(
+    conn: &mut AsyncPgConnection,
+    row: &CheckpointRow,
+) -> Result<(), Failure> {
+    diesel::insert_into(checkpoint::table).values(row).execute(conn).await?;
+    Ok(())
+}

@@ -1,0 +1,247 @@
+//! Temperature curves as a picture (SVG), each probe told apart by its dashes and its name.
+//! It never leaves a sample out and never decides anything: the verdicts stand in words beside it.
+
+#[cfg(test)]
+mod tests;
+
+use domain::exact::Exact;
+use domain::units::{Quantity, Unit};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use plotters::coord::types::RangedCoordf64;
+use plotters::prelude::*;
+use plotters::style::text_anchor::{HPos, Pos, VPos};
+use wire::v1;
+
+use super::words::Words;
+
+const WIDTH: u32 = 960;
+const HEIGHT: u32 = 440;
+const FONT: &str = "sans-serif";
+const TEXT_SIZE: i32 = 15;
+/// Room at the right for the names of the curves, as a part of the time shown.
+const ROOM: f64 = 0.10;
+/// Dash and gap of each curve in turn, in pixels; the first is drawn through.
+const DASHES: [(i32, i32); 6] = [(1, 0), (14, 6), (4, 4), (20, 4), (8, 10), (2, 8)];
+const INK: RGBColor = RGBColor(27, 27, 27);
+const GRID: RGBColor = RGBColor(214, 211, 204);
+const BLUE: RGBColor = RGBColor(20, 78, 120);
+const BROWN: RGBColor = RGBColor(122, 62, 16);
+
+type Area<'a> = ChartContext<'a, SVGBackend<'a>, Cartesian2d<RangedCoordf64, RangedCoordf64>>;
+type Failed = DrawingAreaErrorKind<std::io::Error>;
+
+/// A temperature at which something is judged.
+#[derive(Clone, Debug)]
+pub struct Limit {
+    /// As the plan says it.
+    pub value: String,
+    /// Its unit.
+    pub unit: String,
+    /// What stands beside the line.
+    pub label: String,
+}
+
+/// What is drawn.
+pub struct Picture<'p> {
+    pub load: &'p v1::Load,
+    pub curves: &'p v1::LoadCurves,
+    pub limits: Vec<Limit>,
+    pub zone: TimeZone,
+    pub words: &'p Words,
+}
+
+/// A curve in the chart's own numbers: seconds since 1970, degrees of the chart's unit.
+struct Line<'p> {
+    name: &'p str,
+    points: Vec<(f64, f64)>,
+    /// From when on it does not count.
+    out_from: Option<f64>,
+}
+
+/// The picture as SVG text; nothing when it cannot be drawn.
+pub fn draw(picture: &Picture<'_>) -> Option<String> {
+    let unit = unit_of(picture);
+    let lines: Vec<Line<'_>> =
+        picture.curves.curves.iter().filter_map(|curve| line(picture, curve, unit)).collect();
+    let limits: Vec<(f64, &str)> = picture
+        .limits
+        .iter()
+        .filter_map(|limit| Some((in_unit(&limit.value, &limit.unit, unit)?, limit.label.as_str())))
+        .collect();
+    let (times, degrees) = extent(&lines, &limits)?;
+    let mut svg = String::new();
+    drawn(&mut svg, picture, (times, degrees), (&lines, &limits)).ok()?;
+    Some(svg)
+}
+
+/// The unit of most interest: that of the first curve.
+fn unit_of(picture: &Picture<'_>) -> Unit {
+    let first = picture.curves.curves.iter().find(|curve| !curve.samples.is_empty());
+    first.and_then(|curve| Unit::from_code(&curve.unit)).unwrap_or(Unit::Fahrenheit)
+}
+
+fn line<'p>(picture: &Picture<'p>, curve: &'p v1::LoadCurve, unit: Unit) -> Option<Line<'p>> {
+    let begun = seconds(&curve.begun_at)?;
+    let points: Vec<_> = curve
+        .samples
+        .iter()
+        .filter_map(|sample| {
+            let t_s: f64 = sample.t_s.as_deref()?.parse().ok()?;
+            Some((begun + t_s, in_unit(sample.value.as_deref()?, &curve.unit, unit)?))
+        })
+        .collect();
+    let seat = picture.load.probes.iter().find(|probe| probe.probe == curve.probe);
+    let out = seat.into_iter().flat_map(|seat| [&seat.left_out_from, &seat.not_in_product_from]);
+    let out_from = out.filter_map(|text| seconds(text)).min_by(f64::total_cmp);
+    (!points.is_empty()).then_some(Line { name: &curve.probe, points, out_from })
+}
+
+fn in_unit(value: &str, code: &str, unit: Unit) -> Option<f64> {
+    let exact: Exact = value.parse().ok()?;
+    Some(Quantity::new(exact, Unit::from_code(code)?).to(unit)?.value.to_f64())
+}
+
+fn seconds(text: &str) -> Option<f64> {
+    text.parse::<Timestamp>().ok().map(|at| at.as_millisecond() as f64 / 1000.0)
+}
+
+type Span = (f64, f64);
+
+/// The times and degrees to show; nothing where there is no sample.
+fn extent(lines: &[Line<'_>], limits: &[(f64, &str)]) -> Option<(Span, Span)> {
+    let points = || lines.iter().flat_map(|line| line.points.iter().copied());
+    let span = |values: Vec<f64>| {
+        let low = values.iter().copied().min_by(f64::total_cmp)?;
+        let high = values.iter().copied().max_by(f64::total_cmp)?;
+        Some((low, high))
+    };
+    let times = span(points().map(|point| point.0).collect())?;
+    let degrees = points().map(|point| point.1).chain(limits.iter().map(|limit| limit.0));
+    let degrees = span(degrees.collect())?;
+    let margin = ((degrees.1 - degrees.0) * 0.08).max(2.0);
+    let length = (times.1 - times.0).max(60.0);
+    Some(((times.0, times.0 + length * (1.0 + ROOM)), (degrees.0 - margin, degrees.1 + margin)))
+}
+
+fn drawn(
+    svg: &mut String,
+    picture: &Picture<'_>,
+    (times, degrees): (Span, Span),
+    (lines, limits): (&[Line<'_>], &[(f64, &str)]),
+) -> Result<(), Failed> {
+    let root = SVGBackend::with_string(svg, (WIDTH, HEIGHT)).into_drawing_area();
+    root.fill(&WHITE)?;
+    let mut chart = ChartBuilder::on(&root)
+        .margin(10)
+        .margin_right(24)
+        .x_label_area_size(42)
+        .y_label_area_size(58)
+        .build_cartesian_2d(times.0..times.1, degrees.0..degrees.1)?;
+    let zone = picture.zone.clone();
+    let text = (FONT, TEXT_SIZE).into_font().color(&INK);
+    chart
+        .configure_mesh()
+        .light_line_style(TRANSPARENT)
+        .bold_line_style(GRID)
+        .axis_style(INK)
+        .label_style(text.clone())
+        .axis_desc_style(text)
+        .x_labels(8)
+        .x_label_formatter(&|at| clock(*at, &zone))
+        .y_label_formatter(&|degree| format!("{degree:.0}"))
+        .x_desc(picture.words.say("chart-time"))
+        .y_desc(super::shown::unit(unit_of(picture).code()))
+        .draw()?;
+    for (degree, label) in limits {
+        limit(&mut chart, times, *degree, label)?;
+    }
+    moments(&mut chart, picture, times, degrees)?;
+    for (turn, line) in lines.iter().enumerate() {
+        curve(&mut chart, picture, line, turn)?;
+    }
+    drop(chart);
+    root.present()
+}
+
+fn clock(at: f64, zone: &TimeZone) -> String {
+    let at = Timestamp::from_second(at as i64).unwrap_or_default();
+    at.to_zoned(zone.clone()).strftime("%H:%M").to_string()
+}
+
+/// A line across at a limit, with its words above it.
+fn limit(chart: &mut Area<'_>, times: Span, degree: f64, label: &str) -> Result<(), Failed> {
+    let ends = [(times.0, degree), (times.1, degree)];
+    chart.draw_series(DashedLineSeries::new(ends, 10, 4, BROWN.stroke_width(2)))?;
+    let style = (FONT, TEXT_SIZE).into_font().color(&BROWN).pos(Pos::new(HPos::Left, VPos::Bottom));
+    let words = EmptyElement::at((times.0, degree)) + Text::new(label.to_owned(), (6, -3), style);
+    chart.draw_series(std::iter::once(words)).map(|_| ())
+}
+
+/// Lines upwards where something happened: a limit was met, racks were pulled.
+fn moments(
+    chart: &mut Area<'_>,
+    picture: &Picture<'_>,
+    times: Span,
+    degrees: Span,
+) -> Result<(), Failed> {
+    let words = picture.words;
+    let met = picture.load.products.iter().map(|product| {
+        let label = words.with("moment-met", [("check", product.check.as_str().into())]);
+        (product.met_at.as_str(), label)
+    });
+    let pulled = picture.load.racks.iter();
+    let pulled = pulled.map(|rack| (rack.pulled_at.as_str(), words.say("moment-pulled")));
+    let mut shown: Vec<(f64, String)> = Vec::new();
+    for (text, label) in met.chain(pulled) {
+        let Some(at) = seconds(text).filter(|at| (times.0..=times.1).contains(at)) else {
+            continue;
+        };
+        if shown.iter().all(|known| *known != (at, label.clone())) {
+            shown.push((at, label));
+        }
+    }
+    for (turn, (at, label)) in shown.into_iter().enumerate() {
+        let ends = [(at, degrees.0), (at, degrees.1)];
+        chart.draw_series(DashedLineSeries::new(ends, 2, 4, INK.stroke_width(1)))?;
+        let style = (FONT, TEXT_SIZE).into_font().color(&INK).pos(Pos::new(HPos::Right, VPos::Top));
+        // Labels of moments that lie close together stand on lines of their own.
+        let down = 4 + (turn as i32 % 4) * (TEXT_SIZE + 4);
+        let text = EmptyElement::at((at, degrees.1)) + Text::new(label, (-5, down), style);
+        chart.draw_series(std::iter::once(text))?;
+    }
+    Ok(())
+}
+
+/// A curve with its name at its end; from where on it does not count it is thin, and says so.
+fn curve(
+    chart: &mut Area<'_>,
+    picture: &Picture<'_>,
+    line: &Line<'_>,
+    turn: usize,
+) -> Result<(), Failed> {
+    let out_from = line.out_from.unwrap_or(f64::INFINITY);
+    let counts: Vec<_> = line.points.iter().copied().filter(|point| point.0 <= out_from).collect();
+    let out: Vec<_> = line.points.iter().copied().filter(|point| point.0 > out_from).collect();
+    let (dash, gap) = DASHES[turn % DASHES.len()];
+    let thick = BLUE.stroke_width(2);
+    match gap {
+        0 => chart.draw_series(LineSeries::new(counts, thick)).map(|_| ())?,
+        gap => chart.draw_series(DashedLineSeries::new(counts, dash, gap, thick)).map(|_| ())?,
+    }
+    let style = (FONT, TEXT_SIZE).into_font().color(&BLUE);
+    let is_out = !out.is_empty();
+    if let Some(first) = out.first() {
+        let cross = Cross::new(*first, 6, INK.stroke_width(2));
+        chart.draw_series(std::iter::once(cross))?;
+    }
+    chart.draw_series(LineSeries::new(out, INK.stroke_width(1)))?;
+    let end = line.points.last().copied().unwrap_or_default();
+    let name = match is_out {
+        true => format!("{} {}", line.name, picture.words.say("chart-left-out")),
+        false => line.name.to_owned(),
+    };
+    let style = style.pos(Pos::new(HPos::Left, VPos::Center));
+    let label = EmptyElement::at(end) + Text::new(name, (6, 0), style);
+    chart.draw_series(std::iter::once(label)).map(|_| ())
+}

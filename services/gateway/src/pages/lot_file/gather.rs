@@ -1,0 +1,236 @@
+//! Asks every service at once what it knows of a lot.
+//! It never lets one part that fails take the others with it.
+
+use futures_util::future::join_all;
+use futures_util::join;
+use prost::Message as _;
+use serde_json::Value;
+use wire::v1;
+
+use super::checkpoint;
+use crate::pages::methods;
+use crate::pages::visit::{Visit, Whole};
+use crate::problem::Problem;
+
+/// What a service answered, or why it did not.
+pub type Part<T> = Result<T, Problem>;
+
+/// Racks whose cooks are shown at most; more are told.
+pub const RACKS_MAX: usize = 40;
+
+/// A load with its curves.
+pub struct Cooked {
+    /// The load.
+    pub load: v1::Load,
+    /// Its curves.
+    pub curves: Part<v1::LoadCurves>,
+}
+
+/// The loads of the racks that the lot is, or came of.
+pub struct Cooks {
+    /// The loads, each once.
+    pub loads: Vec<Cooked>,
+    /// How many racks were asked about.
+    pub racks: usize,
+    /// True when there are more racks than were asked about, or more loads of one than were read.
+    pub has_more: bool,
+}
+
+/// Everything about a lot.
+pub struct File {
+    pub lot: v1::Lot,
+    pub plan: Part<v1::Plan>,
+    pub made_by: Option<Part<v1::Transformation>>,
+    pub back: Part<v1::Trace>,
+    pub forward: Part<v1::Trace>,
+    pub readings: Part<Whole<v1::Reading>>,
+    pub holds: Part<Whole<v1::Hold>>,
+    pub deviations: Part<Whole<v1::Deviation>>,
+    pub items: Part<Whole<v1::LotItem>>,
+    pub clearance: Part<v1::Clearance>,
+    pub cooks: Part<Cooks>,
+    pub checkpoint: Part<Value>,
+}
+
+impl File {
+    /// Reads all of it. Errors: the lot itself cannot be read.
+    pub async fn gather(visit: &Visit, lot: &str) -> Result<Self, Problem> {
+        let question = v1::GetLotRequest { lot: lot.to_owned() };
+        let found = visit.ask(methods::GET_LOT, question).await?;
+        let plan = v1::GetPlanRequest { plan: found.plan.clone() };
+        let clearance = v1::GetClearanceRequest { lot: lot.to_owned() };
+        let (ways, safety, (plan, made_by, clearance, checkpoint)) =
+            join!(ways_and_cooks(visit, &found), safety(visit, lot), async {
+                join!(
+                    visit.ask(methods::GET_PLAN, plan),
+                    made_by(visit, &found),
+                    visit.ask(methods::GET_CLEARANCE, clearance),
+                    checkpoint::ask(visit),
+                )
+            });
+        let ((back, cooks), forward) = ways;
+        let (readings, holds, deviations, items) = safety;
+        Ok(Self {
+            lot: found,
+            plan,
+            made_by,
+            back,
+            forward,
+            readings,
+            holds,
+            deviations,
+            items,
+            clearance,
+            cooks,
+            checkpoint,
+        })
+    }
+
+    /// The parts that could not be read, by the message that names each.
+    pub fn problems(&self) -> Vec<(&'static str, &Problem)> {
+        let made_by = self.made_by.as_ref().and_then(|part| part.as_ref().err());
+        let parts = [
+            ("file-plan", self.plan.as_ref().err()),
+            ("file-made", made_by),
+            ("file-from", self.back.as_ref().err()),
+            ("file-to", self.forward.as_ref().err()),
+            ("file-readings", self.readings.as_ref().err()),
+            ("file-cooks", self.cooks.as_ref().err()),
+            ("file-deviations", self.deviations.as_ref().err()),
+            ("file-holds", self.holds.as_ref().err()),
+            ("file-review", self.clearance.as_ref().err()),
+            ("file-items", self.items.as_ref().err()),
+            ("file-log", self.checkpoint.as_ref().err()),
+        ];
+        parts.into_iter().filter_map(|(word, problem)| Some((word, problem?))).collect()
+    }
+
+    /// Every caution of its verdicts, each once.
+    pub fn cautions(&self) -> Vec<&str> {
+        let readings = self.readings.iter().flat_map(|readings| &readings.rows);
+        let readings = readings.flat_map(|reading| &reading.cautions);
+        let loads = self.cooks.iter().flat_map(|cooks| &cooks.loads);
+        let loads = loads.flat_map(|cooked| &cooked.load.cautions);
+        let clearance = self.clearance.iter().flat_map(|clearance| &clearance.cautions);
+        let mut all: Vec<&str> =
+            readings.chain(loads).chain(clearance).map(String::as_str).collect();
+        all.sort_unstable();
+        all.dedup();
+        all
+    }
+}
+
+type Ways = ((Part<v1::Trace>, Part<Cooks>), Part<v1::Trace>);
+
+/// Where it came from with the cooks on that way, and where it went.
+async fn ways_and_cooks(visit: &Visit, lot: &v1::Lot) -> Ways {
+    let trace = |direction: &str| {
+        let (lot, direction) = (lot.lot.clone(), direction.to_owned());
+        visit.ask(methods::TRACE_LOT, v1::TraceLotRequest { lot, direction })
+    };
+    let back = async {
+        let back = trace("back").await;
+        let cooks = cooks(visit, lot, &back).await;
+        (back, cooks)
+    };
+    join!(back, trace("forward"))
+}
+
+async fn cooks(visit: &Visit, lot: &v1::Lot, back: &Part<v1::Trace>) -> Part<Cooks> {
+    let mut racks: Vec<&str> = back
+        .iter()
+        .flat_map(|back| &back.lots)
+        .filter(|found| found.kind == "rack")
+        .map(|found| found.lot.as_str())
+        .collect();
+    if lot.kind == "rack" && !racks.contains(&lot.lot.as_str()) {
+        racks.push(&lot.lot);
+    }
+    // Without the trace nobody knows which racks a finished lot came of.
+    if let (Err(problem), true) = (back, racks.is_empty()) {
+        return Err(problem.clone());
+    }
+    let mut has_more = racks.len() > RACKS_MAX;
+    racks.truncate(RACKS_MAX);
+    let asked = racks.iter().map(|rack| loads_of(visit, rack));
+    let mut loads: Vec<v1::Load> = Vec::new();
+    for found in join_all(asked).await {
+        let found = found?;
+        has_more |= found.has_more;
+        for load in found.rows {
+            if loads.iter().all(|known| known.load != load.load) {
+                loads.push(load);
+            }
+        }
+    }
+    let with_curves = loads.into_iter().map(|load| async {
+        let question = v1::GetLoadCurvesRequest { load: load.load.clone() };
+        Cooked { curves: visit.ask(methods::GET_LOAD_CURVES, question).await, load }
+    });
+    Ok(Cooks { loads: join_all(with_curves).await, racks: racks.len(), has_more })
+}
+
+async fn loads_of(visit: &Visit, rack: &str) -> Part<Whole<v1::Load>> {
+    let page = |page_size, page_token| async move {
+        let question = v1::ListLoadsRequest { lot: rack.to_owned(), page_size, page_token };
+        let answer = visit.ask(methods::LIST_LOADS, question).await?;
+        Ok((answer.loads, answer.next_page_token))
+    };
+    visit.whole(page).await
+}
+
+async fn made_by(visit: &Visit, lot: &v1::Lot) -> Option<Part<v1::Transformation>> {
+    if lot.made_by.is_empty() || lot.kind == "opening_stock" {
+        return None;
+    }
+    let question = v1::GetTransformationRequest { transformation: lot.made_by.clone() };
+    Some(visit.ask(methods::GET_TRANSFORMATION, question).await)
+}
+
+type Safety = (
+    Part<Whole<v1::Reading>>,
+    Part<Whole<v1::Hold>>,
+    Part<Whole<v1::Deviation>>,
+    Part<Whole<v1::LotItem>>,
+);
+
+/// Readings, holds, deviations and open items of a lot.
+async fn safety(visit: &Visit, lot: &str) -> Safety {
+    let readings = |page_size, page_token| async move {
+        let question = v1::ListReadingsRequest { lot: lot.to_owned(), page_size, page_token };
+        let answer = visit.ask(methods::LIST_READINGS, question).await?;
+        Ok((answer.readings, answer.next_page_token))
+    };
+    let holds = |page_size, page_token| async move {
+        let question = v1::ListHoldsRequest { lot: lot.to_owned(), page_size, page_token };
+        let answer = visit.ask(methods::LIST_HOLDS, question).await?;
+        Ok((answer.holds, answer.next_page_token))
+    };
+    let deviations = |page_size, page_token| async move {
+        let lot = lot.to_owned();
+        let question = v1::ListDeviationsRequest { open: false, page_size, page_token, lot };
+        let answer = visit.ask(methods::LIST_DEVIATIONS, question).await?;
+        Ok((answer.deviations, answer.next_page_token))
+    };
+    let items = |page_size, page_token| async move {
+        let question = v1::ListLotItemsRequest { answered: true, page_size, page_token };
+        let answer = visit.ask(methods::LIST_LOT_ITEMS, question).await?;
+        Ok((answer.items, answer.next_page_token))
+    };
+    let (readings, holds, deviations, items) = join!(
+        visit.whole(readings),
+        visit.whole(holds),
+        visit.whole(deviations),
+        visit.whole(items),
+    );
+    let items = items.map(|mut items: Whole<v1::LotItem>| {
+        items.rows.retain(|item| item.lots.iter().any(|of| of == lot));
+        items
+    });
+    (readings, holds, deviations, items)
+}
+
+/// The bytes of a question without fields.
+pub fn nothing() -> Vec<u8> {
+    v1::GetPlantSettingsRequest {}.encode_to_vec()
+}

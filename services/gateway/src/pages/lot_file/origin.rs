@@ -1,0 +1,187 @@
+//! What a lot is, what it came of, what it went into, and what of it left the plant.
+//! It never adds up masses by itself: each stands as genealogy told it.
+
+use maud::{Markup, html};
+use wire::v1;
+
+use super::gather::File;
+use super::{part, table};
+use crate::pages::shown::{self, lot_link};
+use crate::pages::visit::Visit;
+
+/// What it is.
+pub fn what(visit: &Visit, file: &File) -> Markup {
+    let (words, lot) = (visit.words, &file.lot);
+    html! {
+        dl {
+            dt { (words.say("what-it-is")) } dd { (lot.material) }
+            dt { (words.say("kind")) } dd { (words.one_of("lot-kind", &lot.kind)) }
+            @if !lot.supplier_name.is_empty() {
+                dt { (words.say("supplier")) } dd { (lot.supplier_name) }
+                dt { (words.say("supplier-lot")) } dd { (lot.supplier_lot) }
+            }
+            dt { (words.say("mass")) } dd { (shown::quantity(lot.mass.as_ref())) }
+            dt { (words.say("on-hand")) } dd { (shown::grams(visit, lot.on_hand_g.as_deref())) }
+            dt { (words.say("place")) } dd { (lot.place_name) }
+            dt { (words.say("plan")) } dd { (plan(visit, file)) }
+            dt { (words.say("observed")) } dd { (shown::instant(visit, &lot.observed_at)) }
+            dt { (words.say("recorded")) }
+            dd { (shown::instant(visit, &lot.recorded_at)) " · " (lot.entered_by_name) }
+            dt { (words.say("production-day")) } dd { (lot.day) }
+            dt { (words.say("record")) } dd.code { (lot.lot) }
+        }
+    }
+}
+
+fn plan(visit: &Visit, file: &File) -> Markup {
+    let (words, lot) = (visit.words, &file.lot);
+    if lot.plan.is_empty() {
+        return html! { (shown::mark(visit, "missing")) " " (words.say("plan-none")) };
+    }
+    let version = words.with("plan-version", [("version", lot.plan_version.into())]);
+    let content =
+        file.plan.as_ref().ok().and_then(|plan| Some((plan.version, plan.content.as_ref()?)));
+    match content {
+        Some((in_force, content)) => html! {
+            (content.name) ", " (version)
+            @if in_force != lot.plan_version {
+                " (" (words.with("plan-newer", [("version", in_force.into())])) ")"
+            }
+        },
+        None => html! { span.code { (lot.plan) } ", " (version) },
+    }
+}
+
+/// Where it came from.
+pub fn came_from(visit: &Visit, file: &File) -> Markup {
+    let words = visit.words;
+    html! {
+        @if let Some(made) = &file.made_by {
+            (part(visit, "file-made", made, |made| made_by(visit, made)))
+        }
+        (part(visit, "file-from", &file.back, |back| html! {
+            @if back.lots.len() <= 1 { p { (words.say("came-of-none")) } }
+            @else { (traced(visit, "file-from", back)) }
+        }))
+    }
+}
+
+fn made_by(visit: &Visit, made: &v1::Transformation) -> Markup {
+    let words = visit.words;
+    html! {
+        p { (words.with("made-by", [
+                ("kind", words.one_of("transformation-kind", &made.kind).into()),
+                ("place", made.place_name.as_str().into()),
+                ("name", made.entered_by_name.as_str().into()),
+            ])) " " (shown::instant(visit, &made.observed_at)) }
+        (table(visit, "file-made", &["lot", "what-it-is", "mass", "note"], html! {
+            @for used in &made.inputs {
+                tr {
+                    th scope="row" { (lot_link(&used.lot, &used.code)) }
+                    td { (used.material) }
+                    td.number { (shown::quantity(used.mass.as_ref())) }
+                    td {
+                        @if !used.reason.is_empty() {
+                            (words.say("added-later")) " " (used.reason)
+                        }
+                    }
+                }
+            }
+            @for added in &made.additions {
+                tr {
+                    th scope="row" { (words.say("no-lot")) }
+                    td { (added.name) }
+                    td.number { (shown::quantity(added.mass.as_ref())) }
+                    td {}
+                }
+            }
+        }))
+        p { (words.say("loss")) " " (shown::grams(visit, made.loss_g.as_deref())) }
+        @for item in &made.items {
+            p { (shown::mark(visit, "open")) " " span lang="en" { (item.what) } }
+        }
+    }
+}
+
+/// Where it went.
+pub fn went_to(visit: &Visit, file: &File) -> Markup {
+    part(visit, "file-to", &file.forward, |forward| {
+        html! {
+            @if forward.lots.len() <= 1 { p { (visit.words.say("went-to-none")) } }
+            @else { (traced(visit, "file-to", forward)) }
+        }
+    })
+}
+
+/// The lots of a trace but the one that was asked for, the nearest first.
+fn traced(visit: &Visit, label: &str, trace: &v1::Trace) -> Markup {
+    let words = visit.words;
+    let mut lots: Vec<_> = trace.lots.iter().filter(|lot| lot.distance > 0).collect();
+    lots.sort_by(|one, other| (one.distance, &one.code).cmp(&(other.distance, &other.code)));
+    let columns =
+        ["steps", "lot", "kind", "what-it-is", "supplier", "observed", "used-mass", "on-hand"];
+    table(
+        visit,
+        label,
+        &columns,
+        html! {
+            @for lot in lots {
+                tr {
+                    td.number { (lot.distance) }
+                    th scope="row" { (lot_link(&lot.lot, &lot.code)) }
+                    td { (words.one_of("lot-kind", &lot.kind)) }
+                    td { (lot.material) }
+                    td {
+                    (lot.supplier_name)
+                    @if !lot.supplier_lot.is_empty() { " · " (lot.supplier_lot) }
+                }
+                    td { (shown::instant(visit, &lot.observed_at)) }
+                    td.number { (used(trace, lot)) }
+                    td.number { (shown::grams(visit, lot.on_hand_g.as_deref())) }
+                }
+            }
+        },
+    )
+}
+
+/// What of a lot was used, or went into it, on this way; each use stands by itself.
+fn used(trace: &v1::Trace, lot: &v1::TracedLot) -> Markup {
+    let is_back = trace.direction == "back";
+    let uses = trace.uses.iter();
+    let uses =
+        uses.filter(|used| lot.lot == *(if is_back { &used.from_lot } else { &used.to_lot }));
+    html! { @for used in uses { div { (shown::quantity(used.mass.as_ref())) } } }
+}
+
+/// What of it left the plant.
+pub fn shipments(visit: &Visit, file: &File) -> Markup {
+    let words = visit.words;
+    part(visit, "file-shipments", &file.forward, |forward| {
+        if forward.shipments.is_empty() {
+            return html! { p { (words.say("no-shipments")) } };
+        }
+        let columns = ["shipped-at", "customer", "phone", "lot", "cases", "mass", "record"];
+        let code = |id: &str| {
+            let found = forward.lots.iter().find(|lot| lot.lot == id);
+            found.map_or(String::new(), |lot| lot.code.clone())
+        };
+        table(
+            visit,
+            "file-shipments",
+            &columns,
+            html! {
+                @for shipment in &forward.shipments {
+                    tr {
+                        td { (shown::instant(visit, &shipment.observed_at)) }
+                        th scope="row" { (shipment.customer_name) }
+                        td { (shipment.customer_phone) }
+                        td { (lot_link(&shipment.lot, &code(&shipment.lot))) }
+                        td.number { (shipment.cases) }
+                        td.number { (shown::grams(visit, shipment.mass_g.as_deref())) }
+                        td.code { (shipment.shipment) }
+                    }
+                }
+            },
+        )
+    })
+}

@@ -1,0 +1,140 @@
+//! The list of lots, and the way from a code to a lot's file.
+//! It never guesses: a code that no lot has leads nowhere and says so.
+
+use std::collections::HashMap;
+
+use futures_util::future::join_all;
+use maud::{Markup, html};
+use percent_encoding::{NON_ALPHANUMERIC, utf8_percent_encode};
+use wire::v1;
+
+use super::answer::Answer;
+use super::shown::{self, lot_link, mark};
+use super::visit::Visit;
+use super::{layout, methods};
+use crate::problem::Problem;
+
+/// Lots of one page.
+const ROWS: i32 = 50;
+
+/// Codes asked for on one page; lots beyond are named by their ids.
+const CODES_MAX: usize = 100;
+
+/// The codes of lots by their ids.
+pub struct Codes(HashMap<String, String>);
+
+impl Codes {
+    /// Asks for the codes of lots, each once; one that cannot be read is left out.
+    pub async fn ask(visit: &Visit, lots: impl Iterator<Item = &String>) -> Self {
+        let mut wanted: Vec<String> = lots.cloned().collect();
+        wanted.sort_unstable();
+        wanted.dedup();
+        wanted.truncate(CODES_MAX);
+        let asked = wanted.into_iter().map(|lot| async {
+            let found = visit.ask(methods::GET_LOT, v1::GetLotRequest { lot }).await.ok()?;
+            Some((found.lot, found.code))
+        });
+        Self(join_all(asked).await.into_iter().flatten().collect())
+    }
+
+    /// The code of a lot; empty where it is not known.
+    pub fn of(&self, lot: &str) -> &str {
+        self.0.get(lot).map_or("", String::as_str)
+    }
+}
+
+/// Shows the lots, or leads to the one of a code.
+pub async fn list(visit: &Visit) -> Result<Answer, Problem> {
+    let words = visit.words;
+    let (code, token) = (visit.asked.query.get("code"), visit.asked.query.get("from"));
+    let question = v1::ListLotsRequest {
+        page_size: ROWS,
+        page_token: token.to_owned(),
+        code: code.to_owned(),
+        newest_first: true,
+    };
+    let answer = visit.ask(methods::LIST_LOTS, question).await?;
+    if let ([lot], false) = (answer.lots.as_slice(), code.is_empty()) {
+        return Ok(Answer::see(&format!("/lots/{}", lot.lot)));
+    }
+    let title = words.say("lots");
+    let body = html! {
+        h1 { (title) }
+        (find(visit, "/lots"))
+        @if !code.is_empty() {
+            p.fault role="alert" { (words.with("no-such-code", [("code", code.into())])) }
+        } @else if answer.lots.is_empty() {
+            p { (words.say("no-lots")) }
+        } @else {
+            (table(visit, &answer.lots))
+            (further(visit, token, &answer.next_page_token))
+        }
+    };
+    let mut page = layout::page(visit, &title, body);
+    page.status = if code.is_empty() { 200 } else { 404 };
+    Ok(page)
+}
+
+/// The field in which a lot's code is typed or scanned.
+pub fn find(visit: &Visit, path: &str) -> Markup {
+    let words = visit.words;
+    html! {
+        form.find method="get" action=(path) role="search" {
+            label for="code" { (words.say("find-lot")) }
+            input id="code" name="code" autocomplete="off" autocapitalize="characters"
+                spellcheck="false" maxlength="40" value=(visit.asked.query.get("code"));
+            button type="submit" { (words.say("find")) }
+        }
+    }
+}
+
+fn further(visit: &Visit, token: &str, next: &str) -> Markup {
+    let words = visit.words;
+    html! {
+        p.ways {
+            @if !token.is_empty() { a.button href="/lots" { (words.say("newest")) } " " }
+            @if !next.is_empty() {
+                a.button href={ "/lots?from=" (utf8_percent_encode(next, NON_ALPHANUMERIC)) } {
+                    (words.say("older"))
+                }
+            }
+        }
+    }
+}
+
+/// Lots as a table, each leading to its file.
+pub fn table(visit: &Visit, lots: &[v1::Lot]) -> Markup {
+    let words = visit.words;
+    html! {
+        div.scroll tabindex="0" role="group" aria-label=(words.say("lots")) {
+            table {
+                thead { tr {
+                    th scope="col" { (words.say("lot")) }
+                    th scope="col" { (words.say("what-it-is")) }
+                    th scope="col" { (words.say("kind")) }
+                    th scope="col" { (words.say("since")) }
+                    th scope="col" { (words.say("place")) }
+                    th.number scope="col" { (words.say("on-hand")) }
+                    th scope="col" { (words.say("state")) }
+                } }
+                tbody {
+                    @for lot in lots {
+                        tr {
+                            th scope="row" { (lot_link(&lot.lot, &lot.code)) }
+                            td { (lot.material) }
+                            td { (words.one_of("lot-kind", &lot.kind)) }
+                            td { (shown::instant(visit, &lot.observed_at)) }
+                            td { (lot.place_name) }
+                            td.number { (shown::grams(visit, lot.on_hand_g.as_deref())) }
+                            td { (state(visit, lot)) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn state(visit: &Visit, lot: &v1::Lot) -> Markup {
+    if lot.holds.is_empty() { mark(visit, "no-hold") } else { mark(visit, "on-hold") }
+}

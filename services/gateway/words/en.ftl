@@ -1,0 +1,417 @@
+# What the pages say in English. Each message stands in es.ftl too; a test compares the two.
+
+## Around every page
+
+skip-to-content = Skip to the content
+simulated = Simulated clock.
+simulated-means = This plant and its time are invented: nothing here is a record of real food.
+nav = Ways on
+nav-today = Today
+nav-lots = Lots
+establishment = Establishment { $number }
+sign-out = Sign out
+times-are = Times are those of the plant ({ $zone }).
+supports-not-replaces = Hankbook supports the plant’s own validated HACCP plan, its process authority and local codes, and replaces none of them.
+go-home = To the plant’s page
+may-be-repeated = You can safely try the same again.
+the-house-itself = the system itself
+not-known = not known
+note = Note
+
+## Problems, by the reason word of the table of kinds
+
+problem-bad-input = Something that was entered is wrong.
+problem-not-signed-in = Please sign in first.
+problem-not-allowed = Your role does not allow this.
+problem-signature-needed = This needs your signature: the password was not right, or it was given too long ago.
+problem-not-found = There is nothing here by this name.
+problem-verb-not-allowed = This page cannot do that.
+problem-refused = A rule of the plant refuses this.
+problem-id-in-use = This was recorded before with other content.
+problem-key-reused = This was sent before with other content.
+problem-contended = Somebody else changed the same thing at the same moment. Nothing was stored.
+problem-stale = Somebody else has changed it since you read it.
+problem-condition-missing = This page must be read again first.
+problem-too-large = That is too much at once.
+problem-media-type = This form cannot be read.
+problem-too-many = Too many tries. Wait five minutes.
+problem-unavailable = A part that is needed does not answer now.
+problem-too-late = It took too long. Nothing may have been stored: look before you repeat it.
+problem-no-such-operation = There is no such page.
+problem-internal = Something failed on our side.
+reasons = Reasons
+reason = What stands in the way
+reason-who = Who can mend it
+reason-way-on = The way on
+
+## Sign-in and password
+
+sign-in = Sign in
+sign-in-name = Name
+sign-in-wrong = The name or the password is wrong.
+password = Password
+password-own = A password of your own
+password-must = Your password was given to you for one time. Choose one that only you know.
+password-old = Password until now
+password-new = New password
+password-again = The new password once more
+password-hint = At least 10 characters.
+password-not-same = The two new passwords are not the same.
+password-take = Take this password
+
+## Today
+
+today-title = Production day { $day }
+now-is = In the plant it is now
+open-deviations = Open deviations
+no-open-deviations = No deviation is open.
+standing-holds = Holds that stand
+no-standing-holds = Nothing is on hold.
+newest-lots = Newest lots
+all-lots = All lots
+lot-file = Lot file
+
+## Lots
+
+lots = Lots
+lot = Lot
+lot-title = Lot { $code }
+find-lot = Lot code
+find = Find
+no-such-code = No lot has the code { $code }.
+no-lots = There are no lots yet.
+newest = Newest
+older = Older
+what-it-is = What it is
+kind = Kind
+since = Since
+place = Place
+on-hand = On hand
+state = State
+exactly = (exactly { $grams } g)
+lot-kind-received = Received
+lot-kind-kit = Kit
+lot-kind-batch = Batch
+lot-kind-rack = Rack
+lot-kind-finished = Finished
+lot-kind-rework = Rework
+lot-kind-opening-stock = Opening stock
+
+## Marks: each stands beside its shape
+
+mark-met = met
+mark-met-late = met, entered late
+mark-not-met = not met
+mark-failed = failed
+mark-missed = missed
+mark-missing = missing
+mark-undetermined = undetermined
+mark-not-judged = not judged
+mark-on-hold = on hold
+mark-no-hold = no hold
+mark-ended = ended
+mark-open = open
+mark-closed = closed
+mark-reviewed = reviewed
+mark-left-out = left out
+mark-none = none
+
+## The file of a lot
+
+file-contents = In this file
+file-what = What it is
+file-plan = The plan’s words
+file-made = How it was made
+file-from = Where it came from
+file-to = Where it went
+file-readings = Readings
+file-cooks = Cooks and chills
+curves = The curves
+file-deviations = Deviations
+file-holds = Holds
+file-review = What is proved, and the review
+file-items = Records that broke a rule
+file-shipments = Shipments
+file-log = The sealed log
+file-as-of = As it stood at
+file-paper = On paper this shows what was known then, and no more.
+cautions = Cautions
+summary = At one look
+summary-unread = { $part }: could not be read
+summary-holds = { $count ->
+    [one] 1 hold stands
+   *[other] { $count } holds stand
+}
+summary-open = { $count ->
+    [one] 1 deviation
+   *[other] { $count } deviations
+}
+summary-closed = { $count ->
+    [one] 1 deviation, closed with its disposition
+   *[other] { $count } deviations, all closed with their dispositions
+}
+summary-no-deviations = No deviation names this lot.
+summary-readings = { $count ->
+    [0] No reading on this lot
+    [one] 1 reading on this lot
+   *[other] { $count } readings on this lot
+}, { $failed } not met, { $unknown } undetermined
+summary-reviewed = Reviewed before shipment; nothing has changed since.
+summary-not-reviewed = { $count ->
+    [0] Not reviewed before shipment
+    [one] Not reviewed before shipment; 1 thing stands in the way
+   *[other] Not reviewed before shipment; { $count } things stand in the way
+}
+part-missing = { $part }: this part could not be read.
+part-missing-means = What it would show is not known here; that is not the same as nothing.
+more-not-shown = There are more than the { $rows } shown here.
+
+supplier = Supplier
+supplier-lot = Supplier’s lot
+mass = Mass
+plan = HACCP plan
+plan-none = It was bound to no plan: nothing says what it must meet.
+plan-version = version { $version }
+plan-newer = version { $version } is in force now
+observed = Observed
+recorded = Recorded
+production-day = Production day
+record = Record
+came-of-none = It came of no other lot of this plant.
+went-to-none = No other lot was made of it yet.
+made-by = { $kind } at { $place }, entered by { $name }:
+transformation-kind-weigh-up = Weighed up
+transformation-kind-mix = Mixed
+transformation-kind-rack = Hung on racks
+transformation-kind-pack-off = Packed off
+transformation-kind-rework = Taken out as rework
+added-later = Added later:
+no-lot = no lot
+loss = Lost on the way:
+steps = Steps
+used-mass = Mass used
+no-shipments = Nothing of it has left the plant.
+shipped-at = Left
+customer = Customer
+phone = Phone
+cases = Cases
+
+no-readings = No reading names this lot.
+original = As it was recorded
+amendment = Amendment
+rests-on = The limit rests on:
+source-not-told = its source was not told
+late = entered { $seconds } s after it was read
+happened = recorded after the fact
+clock-off = the device’s clock was off by more than 120 s
+corrected = The instrument’s own error of { $value } was taken off before it was judged.
+why-amended = Amended because:
+its-deviation = Its deviation
+
+no-racks = This lot is no rack and came of none: there is no cook to show.
+no-cooks = No load was recorded for its racks.
+load-in = { $house }, went in
+met-at = at
+racks = Racks
+rack = Rack
+pulled-at = Pulled
+in-the-house = still in the house
+cook = Cook
+chill = Chill
+judged-by-limit = by its limit
+judged-by-cooling-option-1 = by cooling option 1
+judged-by-cooling-option-2 = by cooling option 2
+judged-by-cooling-option-3 = by cooling option 3
+judged-by-cooling-option-4 = by cooling option 4
+limb-times = between { $least } s and { $most } s of at most { $limit } s
+not-in-product = Not in the product from
+left-out = Left out by signature from
+no-curves = No sample was recorded.
+chart-failed = The picture could not be drawn; the samples are in the record.
+chart-shows = Temperature over time of: { $probes }.
+chart-words = Each curve is named at its end. A cross marks where a probe stops counting; its curve goes on as a thin line. Dashed lines across are limits, dotted lines upwards are moments.
+chart-time = Time of day in the plant
+chart-left-out = (left out)
+limit-at-least = { $check }: at least { $value }
+moment-met = { $check } met
+moment-pulled = pulled
+
+no-deviations = No deviation names this lot.
+is-ccp = Critical control point
+is-other = Not a critical control point
+opened = opened
+span = Product that passed between
+deviation-open-means = It is open: its lots stay on hold until QA has closed it with cause, control, prevention and disposition, signed.
+cause = Cause, and how it was removed
+control = Under control again by
+prevention = What prevents it
+disposition = What becomes of the product
+disposition-release-with-support = Released with support.
+disposition-recook = Cooked again.
+disposition-rework-with-lethal-step = Into rework with a later lethal step.
+disposition-destroy = Destroyed.
+disposition-recorded-wrongly = Recorded wrongly.
+evidence = What shows it
+signed = Signed
+no-holds = It was never on hold.
+scope = What it covers
+placed = Placed
+ended = Ended
+hold-scope-whole = whole lots, with all made of them
+hold-scope-what-is-left = what is left of the lots
+hold-scope-cases = named cases
+hold-scope-span = what passed in a span of time
+no-items = Nothing was recorded of this lot that broke a rule of making or shipping.
+
+review-stands = Reviewed before shipment, and nothing has changed since.
+review-none = No review of it stands.
+in-the-way = What stands in the way
+excepted-cases = Cases that are not clear:
+proved = What is proved
+nothing-demanded = Its plan demands no check, or it was bound to none.
+review-digest = What a review names:
+check = Check
+step = Step
+class = Class
+found = What was found
+class-ccp = Critical control point
+class-programme = Programme
+class-quality = Quality
+gates-not = stops no shipment
+satisfied-covered = covered by other evidence
+satisfied-released = released with support
+satisfied-recooked = cooked again
+satisfied-reworked = into rework with a later lethal step
+satisfied-recorded-wrongly = recorded wrongly, as signed
+
+log-means = Every record above stands as an entry in one log, whose head is signed. This is the newest head when the page was made.
+log-size = Entries
+log-signed-at = Signed at
+log-root = Root
+log-key = Key
+log-bundle = The lot’s records with their proofs, to be checked without this service: { $path }
+
+## Forms that are signed
+
+signature = Your signature
+signature-says = With your password you sign:
+signature-password = Your password, for this one signature
+note-if-any = Note, if there is one
+
+## Deviations and holds
+
+deviation = Deviation
+deviation-title = Deviation of { $check }
+only-open = Only what is open
+closed-too = Closed ones too
+opened-at = Opened
+its-lots = Its lots
+only-qa-closes = Only QA can close it, with a signature.
+close-deviation = Close this deviation
+four-parts = The four parts of a corrective action: 9 CFR 417.3(a).
+disposition-support = How it keeps harmful product from commerce, with the support
+evidence-if-wrong = Only for “recorded wrongly”: what shows that the first record was wrong
+signs-closing = I have found the cause, the point is under control, it will not happen again, and nothing harmful enters commerce.
+hold = Hold
+reason-of-hold = Reason
+its-end = Its end
+ends-with-deviation = Ends with its deviation
+end-hold = End this hold
+end-why = Why it may end
+only-qa-ends = Only QA can end it, with a signature.
+signs-end-of-hold = I have looked at what this hold covers, and it may be used and shipped again.
+place-hold = Put on hold
+hold-why = Put this lot on hold, because
+
+## Entering a reading
+
+enter-reading = Enter a reading
+reading-of = Reading of lot { $code }
+which-check = Which check?
+no-check-to-read = Its plan has no check that a reading answers. Challenges and cooks are recorded elsewhere.
+at-least = at least { $value }
+at-most = at most { $value }
+judged-by-bound = This lot is bound to version { $version } of its plan, which is no longer in force and cannot be shown here. The reading is judged by that version.
+value-in = Value { $number } in { $unit }
+plausible = As the instrument shows it, with a point: between { $low } and { $high }.
+unit-is = As the instrument shows it, with a point, in { $unit }.
+unlikely-value = No instrument of a plant shows such a value. Look again: is the point where it belongs?
+sure-value = Yes, this is what it showed.
+record-reading = Record
+one-more-value = One more value
+keypad = Keypad
+key-back = ← Back
+reading-title = Reading of { $check }
+recorded-before = This form was recorded before. What stands is shown here, and nothing new was recorded.
+what-next = What to do next
+next-reading = Next reading
+next-go-on = Go on. Nothing else is to be done for this reading.
+next-apart = Keep the product apart. Its lots go on hold: do not use or ship them.
+next-tell-qa = Tell QA: a deviation is open.
+next-no-heal = A later good reading does not close it.
+next-not-met = It is not met. Tell the supervisor; where the step still runs, go on with it and read again.
+next-undetermined = It could not be judged, and counts as not met. Look at the reasons above and read again.
+
+## Open items
+
+open-items = Open items
+show-day = Show this day
+checks-of-day = Checks of lots made on { $day }
+no-open-items = Nothing is open for the lots of this day.
+no-broken-facts = No record that broke a rule of making or shipping is open.
+stops-shipping = stops shipping
+mark-deviation = deviation open
+mark-clock-off = clock was off
+mark-late = late
+
+## Review
+
+review = Review
+review-signed = Your review is signed.
+nothing-finished = No finished lot is there to review.
+proved-items = { $count ->
+    [0] Its plans demand no check.
+    [one] 1 check was judged.
+   *[other] { $count } checks were judged.
+}
+look-at-all = Look at all of them
+i-looked-at = I have looked at { $code } as it is shown here
+sign-review = Sign the review
+signs-review = I have reviewed the records of these lots and of all that they came of; they are complete.
+mark-to-review = ready for review
+mark-not-ready = not ready
+
+## Shipment check
+
+shipment-check = Shipment check
+shipment-check-means = Says whether pallets may leave now. It ships nothing: the shipment is judged again when it is recorded.
+pallet-ids = Pallet ids, as scanned: one on each line
+check-pallets = Check
+pallets-held = { $held ->
+    [0] Every pallet may leave now.
+   *[other] { $held } of { $all } may not leave now.
+}
+pallet = Pallet { $label }
+clear-cases = Cases that could leave if the others were taken off:
+mark-clear = clear
+mark-not-clear = not clear
+
+## People
+
+people = People
+person = Person
+roles = Roles
+language = Language
+in-use = in use
+not-in-use = not in use
+role-operator = Operator
+role-supervisor = Supervisor
+role-qa = QA
+role-manager = Manager
+role-developer = Product developer
+role-sanitation = Sanitation
+role-maintenance = Maintenance
+role-dock = Dock
+role-inspector = Inspector
+role-device = Device
+role-administrator = Administrator

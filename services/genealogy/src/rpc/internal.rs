@@ -1,0 +1,57 @@
+//! What other services ask of the lot graph.
+//! It never answers anybody but a service.
+
+use domain::fault::Faults;
+use platform::error::Failure;
+use tonic::{Request, Response, Status};
+use uuid::Uuid;
+use wire::internal::v1 as internal;
+
+use crate::{Genealogy, store};
+
+/// A place as it stands now; empty when there is none.
+pub async fn find_place(
+    service: &Genealogy,
+    request: Request<internal::FindPlaceRequest>,
+) -> Result<Response<internal::FindPlaceResponse>, Status> {
+    let mut faults = Faults::new();
+    let id = platform::shape::id(&request.get_ref().place, "place", &mut faults);
+    let id = faults.into_result(id).map_err(Failure::from)?;
+    let found = service
+        .db
+        .read("genealogy.find_place", |conn| Box::pin(store::places::last(conn, id)))
+        .await?;
+    let response = found.map(|place| internal::FindPlaceResponse {
+        name: place.name,
+        kind: place.kind,
+        in_use: place.in_use,
+    });
+    Ok(Response::new(response.unwrap_or_default()))
+}
+
+/// The closure of lots, and of each its cases that have not left.
+pub async fn closure_of(
+    service: &Genealogy,
+    request: Request<internal::ClosureOfRequest>,
+) -> Result<Response<internal::ClosureOfResponse>, Status> {
+    let mut faults = Faults::new();
+    let lots = request.get_ref().lots.iter().enumerate();
+    let mut lots: Vec<Uuid> = lots
+        .filter_map(|(at, lot)| platform::shape::id(lot, &format!("lots[{at}]"), &mut faults))
+        .collect();
+    lots.sort_unstable();
+    lots.dedup();
+    let lots = faults.into_result(Some(lots)).map_err(Failure::from)?;
+    let asked = lots.clone();
+    let (closure, cases) = service
+        .db
+        .read("genealogy.closure_of", |conn| {
+            Box::pin(async move {
+                let closure = store::closure::closure(conn, &asked).await?;
+                Ok((closure, store::closure::open_cases(conn, &asked).await?))
+            })
+        })
+        .await?;
+    let ships = closure.ships_out(&lots, cases);
+    Ok(Response::new(internal::ClosureOfResponse { lots: closure.lots_out(), ships }))
+}

@@ -1,0 +1,83 @@
+//! Whether what ships is proved: the facts go to the gate, its obstacles come back.
+//! It never answers by itself: the gate judges, and what could not be read is no answer.
+
+use std::collections::BTreeSet;
+
+use domain::fault::Faults;
+use domain::haccp::gate;
+use platform::error::Failure;
+use platform::records::new_id;
+use platform::shape::id;
+use tonic::{Request, Response, Status};
+use uuid::Uuid;
+use wire::internal::v1 as internal_v1;
+use wire::v1;
+
+use super::genealogy;
+use crate::Haccp;
+use crate::shape::clearance::{Cleared, Closure, Plans, obstacle_out, question, said, view};
+use crate::store::clearance::{Facts, facts};
+
+/// What stands in the way of shipping. It asks nobody.
+pub async fn clear(
+    service: &Haccp,
+    request: Request<internal_v1::ClearRequest>,
+) -> Result<Response<internal_v1::ClearResponse>, Status> {
+    let request = request.into_inner();
+    let closure = Closure::of(request.lots, request.ships)?;
+    let cleared = judged(service, closure, false).await?;
+    let Cleared { closure, obstacles, .. } = cleared;
+    let obstacles = obstacles.into_iter().map(|found| obstacle_out(&closure, found)).collect();
+    Ok(Response::new(internal_v1::ClearResponse { answer: new_id().to_string(), obstacles }))
+}
+
+/// Reads the facts and asks the gate: whether it may ship, or whether it may be reviewed, for which
+/// the items are shown too.
+async fn judged(service: &Haccp, closure: Closure, is_review: bool) -> Result<Cleared, Failure> {
+    let asked = closure.asked();
+    let facts = service
+        .db
+        .read("haccp.clearance", |conn| Box::pin(async move { facts(conn, &asked).await }))
+        .await?;
+    let plans = plans(service, &facts).await?;
+    let now = service.house.clock.now().as_microsecond();
+    let asking = question(&closure, &facts, &plans, (now, is_review))?;
+    let mut obstacles = gate::judge(&asking.question);
+    said::say(&mut obstacles, (&closure, &facts, &asking));
+    let (items, unmet) = match is_review {
+        true => (gate::items(&asking.question), gate::unmet(&asking.question)),
+        false => Default::default(),
+    };
+    Ok(Cleared { closure, facts, asking, obstacles, items, unmet })
+}
+
+/// The closures of lots, asked of genealogy, as a reviewer sees them.
+pub async fn for_review(service: &Haccp, lots: &[Uuid]) -> Result<Cleared, Failure> {
+    let answer = genealogy::closure_of(service, lots).await?;
+    judged(service, Closure::of(answer.lots, answer.ships)?, true).await
+}
+
+/// The versions to which the lots are bound; each is read once and stays in memory.
+async fn plans(service: &Haccp, facts: &Facts) -> Result<Plans, Failure> {
+    let mut plans = Plans::new();
+    let versions: BTreeSet<_> =
+        facts.bound.iter().map(|bound| (bound.plan, bound.version)).collect();
+    for (plan, version) in versions {
+        plans.insert((plan, version), service.plan(plan, version).await?);
+    }
+    Ok(plans)
+}
+
+/// What is proved of a lot and its ancestors.
+pub async fn get(
+    service: &Haccp,
+    request: Request<v1::GetClearanceRequest>,
+) -> Result<Response<v1::Clearance>, Status> {
+    let mut faults = Faults::new();
+    let lot = id(&request.get_ref().lot, "lot", &mut faults);
+    let lot = faults.into_result(lot).map_err(Failure::from)?;
+    let cleared = for_review(service, &[lot]).await?;
+    let ship = cleared.closure.ship_lots.iter().position(|ship| *ship == lot);
+    let ship = ship.ok_or_else(|| Failure::not_found("lot"))?;
+    Ok(Response::new(view::clearance_out(&cleared, ship)))
+}

@@ -1,0 +1,126 @@
+//! Signed reviews, and who recorded what they review.
+//! It never changes one: a review that something has made void is found no more by its digest.
+
+use std::collections::BTreeSet;
+
+use diesel::sql_types::{Array, Bool, Integer, Text, Timestamptz, Uuid as SqlUuid};
+use diesel::{OptionalExtension, QueryableByName, sql_query};
+use diesel_async::{AsyncPgConnection, RunQueryDsl};
+use platform::error::Failure;
+use uuid::Uuid;
+
+use super::rows::Table;
+use crate::shape::reviews::Covered;
+
+/// The records.
+pub const REVIEW: Table = Table::of("haccp.review");
+
+/// A review.
+#[derive(QueryableByName, Clone, Debug)]
+pub struct ReviewRow {
+    #[diesel(sql_type = SqlUuid)]
+    pub id: Uuid,
+    #[diesel(sql_type = Text)]
+    pub note: String,
+    #[diesel(sql_type = Text)]
+    pub entered_by_name: String,
+    #[diesel(sql_type = Timestamptz)]
+    pub recorded_at: jiff_diesel::Timestamp,
+}
+
+#[derive(QueryableByName)]
+struct LotRow {
+    #[diesel(sql_type = SqlUuid)]
+    lot: Uuid,
+    #[diesel(sql_type = Text)]
+    digest: String,
+    #[diesel(sql_type = Array<Text>)]
+    excepted: Vec<String>,
+    #[diesel(sql_type = Array<Text>)]
+    seen: Vec<String>,
+    #[diesel(sql_type = Bool)]
+    reviewer_recorded: bool,
+}
+
+/// One review with its lots.
+pub async fn find(
+    conn: &mut AsyncPgConnection,
+    id: Uuid,
+) -> Result<Option<(ReviewRow, Vec<Covered>)>, Failure> {
+    let query = "SELECT id, note, entered_by_name, recorded_at FROM haccp.review WHERE id = $1";
+    let row = sql_query(query).bind::<SqlUuid, _>(id).get_result(conn).await.optional()?;
+    let Some(row) = row else { return Ok(None) };
+    let lots: Vec<LotRow> = sql_query(
+        "SELECT lot, encode(closure, 'hex') AS digest, excepted, seen, reviewer_recorded \
+         FROM haccp.review_lot WHERE review = $1 ORDER BY lot",
+    )
+    .bind::<SqlUuid, _>(id)
+    .load(conn)
+    .await?;
+    let covered = lots.into_iter().map(|row| Covered {
+        lot: row.lot,
+        digest: row.digest,
+        excepted: row.excepted,
+        seen: row.seen,
+        reviewer_recorded: row.reviewer_recorded,
+    });
+    Ok(Some((row, covered.collect())))
+}
+
+/// Writes the lots of a review.
+pub async fn cover(
+    conn: &mut AsyncPgConnection,
+    review: Uuid,
+    covered: &[Covered],
+) -> Result<(), Failure> {
+    for lot in covered {
+        sql_query(
+            "INSERT INTO haccp.review_lot (review, lot, closure, excepted, seen, \
+             reviewer_recorded) VALUES ($1, $2, decode($3, 'hex'), $4, $5, $6)",
+        )
+        .bind::<SqlUuid, _>(review)
+        .bind::<SqlUuid, _>(lot.lot)
+        .bind::<Text, _>(&lot.digest)
+        .bind::<Array<Text>, _>(&lot.excepted)
+        .bind::<Array<Text>, _>(&lot.seen)
+        .bind::<Bool, _>(lot.reviewer_recorded)
+        .execute(conn)
+        .await?;
+    }
+    Ok(())
+}
+
+#[derive(QueryableByName)]
+struct Place {
+    #[diesel(sql_type = Integer)]
+    ship: i32,
+}
+
+/// For which of these closures (each a list of lots) a person recorded readings, samples of loads,
+/// or foreign material. Gives their places in the list.
+pub async fn recorded_by(
+    conn: &mut AsyncPgConnection,
+    person: &str,
+    closures: &[(usize, Vec<Uuid>)],
+) -> Result<BTreeSet<usize>, Failure> {
+    let (mut ships, mut lots) = (Vec::new(), Vec::new());
+    for (ship, closure) in closures {
+        ships.extend(std::iter::repeat_n(*ship as i32, closure.len()));
+        lots.extend(closure.iter().copied());
+    }
+    let found: Vec<Place> = sql_query(
+        "SELECT DISTINCT asked.ship FROM unnest($2, $3) AS asked (ship, lot) WHERE \
+         EXISTS (SELECT 1 FROM haccp.reading_lot AS link JOIN haccp.reading AS r \
+         ON r.id = link.reading WHERE link.lot = asked.lot AND r.entered_by = $1) \
+         OR EXISTS (SELECT 1 FROM haccp.load_rack AS rack JOIN haccp.sample_block AS b \
+         ON b.load = rack.load WHERE rack.lot = asked.lot AND b.entered_by = $1) \
+         OR EXISTS (SELECT 1 FROM haccp.foreign_material AS f \
+         WHERE f.lot = asked.lot AND f.entered_by = $1)",
+    )
+    .bind::<Text, _>(person)
+    .bind::<Array<Integer>, _>(ships)
+    .bind::<Array<SqlUuid>, _>(lots)
+    .load(conn)
+    .await?;
+    Ok(found.into_iter().filter_map(|place| usize::try_from(place.ship).ok()).collect())
+}

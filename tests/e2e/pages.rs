@@ -1,0 +1,10 @@
+//! The pages through the real program: as a browser asks for them, and as a person sees them.
+//! It never reads a page's source to learn what it would show.
+
+mod browser;
+mod cooked;
+mod doors;
+mod file;
+mod scene;
+mod visitor;
+mod work;

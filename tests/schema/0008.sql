@@ -1,0 +1,8 @@
+INSERT INTO haccp.instrument (id, version, record_id, name, kind, tolerance, unit, in_use, recorded_at, day, entered_by, entered_by_name, station, fingerprint) VALUES
+    ('01997000-0000-7000-8000-000000000801', 1, '01997000-0000-7000-8000-000000000801', 'T-03', 'thermometer', 2, '[degF]', true, now(), '2026-11-25', 'x', 'Dana Okrent', '', '');
+INSERT INTO haccp.instrument_check (id, instrument, instrument_version, reference, shown, unit, error, verdict, note, observed_at, entered_at, recorded_at, offset_ms, happened, day, entered_by, entered_by_name, station, fingerprint) VALUES
+    ('01997000-0000-7000-8000-000000000802', '01997000-0000-7000-8000-000000000801', 1, 32.0, 32.4, '[degF]', 0.4, 'PASS', '', now(), now(), now(), 0, false, '2026-11-25', 'x', 'Dana Okrent', '', '');
+INSERT INTO haccp.challenge (id, plan, plan_version, check_code, device, place, place_name, pieces, is_good, note, observed_at, entered_at, recorded_at, offset_ms, happened, day, entered_by, entered_by_name, station, fingerprint) VALUES
+    ('01997000-0000-7000-8000-000000000803', '01997000-0000-7000-8000-000000000005', 1, 'CCP-2', 'metal_detector', '01997000-0000-7000-8000-000000000002', 'Line 1', '[{"name": "steel 2.5 mm", "found": true}]', true, '', now(), now(), now(), 0, false, '2026-11-25', 'x', 'Ines Tolland', '', '');
+INSERT INTO haccp.station_heard (id, station_id, heard_at, queued, recorded_at, day, entered_by, entered_by_name, station, fingerprint) VALUES
+    ('01997000-0000-7000-8000-000000000804', '01997000-0000-7000-8000-000000000805', now(), 0, now(), '2026-11-25', 'x', 'Ines Tolland', '', '');
