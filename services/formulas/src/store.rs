@@ -1,5 +1,5 @@
 //! This service's rows in Postgres.
-//! It never speaks of messages or of other schemas.
+//! It never speaks of messages or of other schemas, but for the safety version that it raises.
 
 /// A row of a record: its own columns, and those by which every record is stamped.
 macro_rules! record_row {
@@ -42,6 +42,7 @@ pub mod kits;
 pub mod labels;
 pub mod materials;
 pub mod products;
+pub mod safety;
 pub mod sheets;
 
 use platform::pages::Page;

@@ -5,6 +5,7 @@ use platform::records::new_id;
 use serde_json::{Value, json};
 
 use super::kitchen::{Kitchen, codes, revision};
+use crate::path::ledger::{Place, assert_replayed};
 
 /// A lot of the blend whose own specification adds soy from an instant on; gives its lot.
 async fn soy_lot(kitchen: &Kitchen, from: &str) -> String {
@@ -65,5 +66,44 @@ async fn a_specification_counts_from_its_instant_and_a_label_to_its_end() {
     let item = kitchen.worker.client.get(&path).await.ok();
     assert!(item["inForce"].is_null(), "{item}");
     assert_eq!(item["revisions"].as_array().map(Vec::len), Some(1));
+    kitchen.plant.stop().await;
+}
+
+/// The plant's own safety version.
+async fn plant_version(kitchen: &Kitchen) -> i64 {
+    let client = kitchen.plant.database.connect().await;
+    let query = "SELECT version FROM genealogy.lot_safety WHERE lot = $1";
+    client.query_one(query, &[&uuid::Uuid::nil()]).await.expect("a version").get(0)
+}
+
+#[tokio::test]
+async fn what_replaces_or_ends_a_label_or_specification_raises_the_plants_version_once() {
+    let kitchen = Kitchen::start().await;
+    assert_eq!(plant_version(&kitchen).await, 1, "a first record replaces nothing");
+    let mut coming = revision("4", &["soy"], "2026-12-01T00:00:00Z");
+    let mut ended = revision("3", &[], super::kitchen::LONG_AGO);
+    ended["inForceTo"] = json!("2026-12-01T00:00:00Z");
+    for (body, version) in [(&mut coming, 2), (&mut ended, 3)] {
+        body["id"] = json!(new_id());
+        body["label"] = json!(kitchen.label);
+        for _ in 0..2 {
+            kitchen.worker.client.post("/v1/labels", body).await.ok();
+            assert_eq!(plant_version(&kitchen).await, version, "the same call counts once");
+        }
+    }
+    soy_lot(&kitchen, "2026-11-25T05:00:00Z").await;
+    assert_eq!(plant_version(&kitchen).await, 4, "it replaces that of the material");
+    let path = format!("/v1/materials/{}/specifications", kitchen.blend);
+    let mut body = json!({ "id": new_id(), "inForceFrom": "2026-12-01T00:00:00Z" });
+    body["content"] = json!({ "statement": "seasoning (salt, pepper)", "allergens": ["milk"] });
+    for _ in 0..2 {
+        kitchen.worker.client.post(&path, &body).await.ok();
+        assert_eq!(plant_version(&kitchen).await, 5, "the same call counts once");
+    }
+    body["id"] = json!(new_id());
+    body["content"]["allergens"] = json!(["beer"]);
+    assert_eq!(kitchen.worker.client.post(&path, &body).await.status, 400);
+    assert_eq!(plant_version(&kitchen).await, 5, "what is refused replaces nothing");
+    assert_replayed(Place::Database(&kitchen.plant.database.url)).await;
     kitchen.plant.stop().await;
 }

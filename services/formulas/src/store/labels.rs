@@ -11,6 +11,7 @@ use uuid::Uuid;
 
 use crate::schema::label;
 use crate::shape::labels::{LabelContent, label_entry};
+use crate::store::safety;
 
 record_row! {
     /// A record about a revision.
@@ -53,6 +54,10 @@ pub async fn record(
     diesel::insert_into(label::table).values(&row).execute(conn).await?;
     let leaf = stamp.leaf("formulas.label/1", label_entry(new, version))?;
     records::insert_leaves(conn, vec![leaf]).await?;
+    // Before the first record the item had no label, and nothing was covered by it.
+    if version > 1 {
+        safety::raise(conn).await?;
+    }
     Ok(row)
 }
 

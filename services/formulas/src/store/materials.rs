@@ -11,6 +11,7 @@ use uuid::Uuid;
 
 use crate::schema::{material, material_in_force, specification};
 use crate::shape::materials::{MaterialContent, NewSpecification, material_entry};
+use crate::store::safety;
 
 record_row! {
     /// A version of a material.
@@ -194,6 +195,10 @@ pub async fn specify(
     diesel::insert_into(specification::table).values(&row).execute(conn).await?;
     let leaf = stamp.leaf("formulas.specification/1", new.entry(version)?)?;
     records::insert_leaves(conn, vec![leaf]).await?;
+    // Before the first one nothing was known of the material, and nothing that held it was covered.
+    if version > 1 {
+        safety::raise(conn).await?;
+    }
     Ok(row)
 }
 

@@ -66,7 +66,7 @@ const STATE: [(&str, &str); 9] = [
         "a safety version is 1 and one more for each record that made its lot less safe",
         // An amendment that opens a deviation counts once, as that deviation. An input that was
         // added late counts for all that its transformation made. The nil id is the plant's own
-        // row: what names no lots raises it.
+        // row: what names no lots raises it, as do labels and specifications that replace others.
         "WITH counted AS (SELECT lot FROM haccp.deviation_lot \
          UNION ALL SELECT lot FROM genealogy.hold_lot \
          UNION ALL SELECT '00000000-0000-0000-0000-000000000000'::uuid FROM genealogy.hold \
@@ -87,7 +87,9 @@ const STATE: [(&str, &str); 9] = [
          UNION ALL SELECT '00000000-0000-0000-0000-000000000000'::uuid FROM \
          (SELECT id FROM haccp.deviation WHERE place IS NOT NULL \
          UNION ALL SELECT id FROM haccp.instrument_check WHERE verdict <> 'PASS' \
-         UNION ALL SELECT id FROM haccp.station_place WHERE is_bound) AS unnamed), \
+         UNION ALL SELECT id FROM haccp.station_place WHERE is_bound \
+         UNION ALL SELECT record_id FROM formulas.label WHERE version > 1 \
+         UNION ALL SELECT id FROM formulas.specification WHERE version > 1) AS unnamed), \
          born AS (SELECT id AS lot FROM genealogy.lot \
          UNION ALL SELECT '00000000-0000-0000-0000-000000000000'::uuid), \
          replayed AS (SELECT born.lot, 1 + count(counted.lot) AS version FROM born \
