@@ -305,7 +305,7 @@ fn ways_out(ways: &Ways, whole: &Whole<'_>) -> Option<v1::BatchWaysOut> {
     let less: Vec<_> = ways.less_of.iter().map(|less| less_out(less, whole)).collect();
     let is_way = more.is_some() || !less.is_empty();
     let say = ways.say(whole);
-    is_way.then(|| v1::BatchWaysOut { more_meat: more, less_of: less, say })
+    is_way.then_some(v1::BatchWaysOut { more_meat: more, less_of: less, say })
 }
 
 fn less_out(less: &Less, whole: &Whole<'_>) -> v1::LessOf {

@@ -32,8 +32,8 @@ pub struct Rows {
 
 /// Reads all of it.
 pub async fn read(conn: &mut AsyncPgConnection, wanted: &Wanted) -> Result<Rows, Failure> {
-    let mut rows = Rows::default();
-    rows.materials = materials::of_ids(conn, &wanted.materials).await?;
+    let materials = materials::of_ids(conn, &wanted.materials).await?;
+    let mut rows = Rows { materials, ..Rows::default() };
     if !wanted.names.is_empty() {
         let named = materials::named(conn, &wanted.names).await?;
         let new = named.into_iter().filter(|row| !wanted.materials.contains(&row.id));
