@@ -1,6 +1,7 @@
 //! Every journey through the real program, one module each, in one binary.
 //! It never looks inside the program: what it proves, a user could see.
 
+mod batch;
 mod gate;
 mod house;
 mod pages;
