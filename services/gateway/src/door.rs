@@ -18,7 +18,7 @@ use wire::json::{self, BODY_MAX, Given, Names};
 use crate::pages::Pages;
 use crate::problem::Problem;
 use crate::routes::{Found, Routes, has_no_body};
-use crate::{Gateway, answer, openapi, page_door, request, stream};
+use crate::{Gateway, answer, openapi, page_door, request, stream, upload};
 
 /// Threads that parse and answer.
 const WORKERS: usize = 2;
@@ -159,12 +159,11 @@ async fn streamed(
     shared.gateway.keeper.admit(&operation.grpc_path, &headers)?;
     let mut given = request::given(path_values, request.query_string())?;
     given.extend(stream::last_event(operation, request.headers(), &given));
-    let body = body(operation, &request, payload).await?;
-    let read = json::read(&body, &operation.input, &given).map_err(Problem::faults)?;
+    let (body, message) = message(operation, (&request, payload), &given).await?;
     let path = operation.grpc_path.as_str();
     let hop = shared.gateway.hops.to(path);
     let hop = hop.ok_or_else(|| Problem::new(Kind::Unavailable, "This part is not running."))?;
-    let done = shared.gateway.runtime.spawn(hop::send(hop, path, read.bytes.into(), headers)).await;
+    let done = shared.gateway.runtime.spawn(hop::send(hop, path, message.into(), headers)).await;
     let done = done.map_err(|_| Problem::new(Kind::Internal, "Something failed on our side."))?;
     let typed = |status: tonic::Status| {
         let mut problem = Problem::of_status(&status);
@@ -183,12 +182,11 @@ async fn through(
 ) -> Result<(String, HeaderMap), Problem> {
     shared.gateway.keeper.admit(&operation.grpc_path, &headers)?;
     let given = request::given(path_values, request.query_string())?;
-    let body = body(operation, &request, payload).await?;
-    let read = json::read(&body, &operation.input, &given).map_err(Problem::faults)?;
+    let (body, message) = message(operation, (&request, payload), &given).await?;
     let path = operation.grpc_path.as_str();
     let hop = shared.gateway.hops.to(path);
     let hop = hop.ok_or_else(|| Problem::new(Kind::Unavailable, "This part is not running."))?;
-    let work = hop::unary(hop, path, read.bytes.into(), headers);
+    let work = hop::unary(hop, path, message.into(), headers);
     let done = shared.gateway.runtime.spawn(work).await;
     let done = done.map_err(|_| Problem::new(Kind::Internal, "Something failed on our side."))?;
     let (metadata, bytes) = done.map_err(|status| {
@@ -199,6 +197,21 @@ async fn through(
     let text = json::write(&bytes, &operation.output, Names::Camel);
     let text = text.map_err(|_| Problem::new(Kind::Internal, "The answer cannot be shown."))?;
     Ok((text, metadata))
+}
+
+/// The message of a request, and the JSON in which its faults are named.
+async fn message(
+    operation: &Operation,
+    (request, payload): (&HttpRequest, Payload),
+    given: &[Given<'_>],
+) -> Result<(Bytes, Vec<u8>), Problem> {
+    if let Some(field) = operation.raw() {
+        let message = upload::message(operation, field, (request, payload), given).await?;
+        return Ok((Bytes::new(), message));
+    }
+    let body = body(operation, request, payload).await?;
+    let read = json::read(&body, &operation.input, given).map_err(Problem::faults)?;
+    Ok((body, read.bytes))
 }
 
 async fn body(

@@ -11,6 +11,7 @@ mod request;
 mod routes;
 mod rpc_door;
 mod stream;
+mod upload;
 
 use std::sync::Arc;
 

@@ -13,15 +13,13 @@ use tokio::sync::mpsc;
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::body::Body;
 use tonic::{Code, Status};
-use wire::contract::Operation;
+use wire::contract::{Operation, RAW};
 use wire::google::api::HttpBody;
 use wire::json::{self, Given, Names};
 
 use crate::problem::Problem;
 use crate::{Gateway, answer};
 
-/// A message that is a raw body.
-const RAW: &str = "google.api.HttpBody";
 /// The field of an event by which a listener goes on after it, which is its id.
 const POSITION: &str = "position";
 /// The request's field that takes the id of the last event.
