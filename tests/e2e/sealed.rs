@@ -5,6 +5,7 @@ mod bytes;
 mod forgery;
 mod hardship;
 mod journey;
+mod uploads;
 
 use std::path::Path;
 use std::process::{Command, Output};
