@@ -6,7 +6,7 @@ use std::time::Duration;
 use std::{env, error, fs, thread};
 
 use cluster::{Cluster, Settings};
-use harness::shared::{ADDRESS_FILE, IDLE, TOUCH_FILE};
+use harness::shared::{ADDRESS_FILE, IDLE, TOUCH_FILE, USE_FILE, open};
 
 fn main() -> Result<(), Box<dyn error::Error>> {
     let folder = PathBuf::from(env::args().nth(1).ok_or("usage: cluster-keeper FOLDER")?);
@@ -21,7 +21,7 @@ fn main() -> Result<(), Box<dyn error::Error>> {
     let ready = folder.join("address.new");
     fs::write(&ready, address)?;
     fs::rename(ready, folder.join(ADDRESS_FILE))?;
-    while touched(&folder) && cluster.is_running() {
+    while (touched(&folder) || is_used(&folder)) && cluster.is_running() {
         thread::sleep(Duration::from_secs(1));
     }
     fs::remove_file(folder.join(ADDRESS_FILE))?;
@@ -33,4 +33,9 @@ fn main() -> Result<(), Box<dyn error::Error>> {
 fn touched(folder: &std::path::Path) -> bool {
     let at = fs::metadata(folder.join(TOUCH_FILE)).and_then(|about| about.modified());
     at.is_ok_and(|at| at.elapsed().is_ok_and(|age| age < IDLE))
+}
+
+/// True while a test program that has asked still runs.
+fn is_used(folder: &std::path::Path) -> bool {
+    open(folder, USE_FILE).try_lock().is_err()
 }

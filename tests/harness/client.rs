@@ -117,11 +117,22 @@ impl Answer {
         kind.rsplit('/').next().unwrap_or_default()
     }
 
+    /// The codes of a refusal's reasons, in order.
+    pub fn codes(&self) -> Vec<&str> {
+        codes(&self.json)
+    }
+
     /// The fields of its violations, in order.
     pub fn fields(&self) -> Vec<&str> {
         let violations = self.json["violations"].as_array().map(Vec::as_slice).unwrap_or_default();
         violations.iter().filter_map(|violation| violation["field"].as_str()).collect()
     }
+}
+
+/// The codes of the reasons in an answer, or in a part of one, in order.
+pub fn codes(part: &Value) -> Vec<&str> {
+    let reasons = part["reasons"].as_array().map(Vec::as_slice).unwrap_or_default();
+    reasons.iter().filter_map(|reason| reason["code"].as_str()).collect()
 }
 
 /// How many items a list of an answer has: an empty list is left out.

@@ -55,12 +55,7 @@ impl Dock {
                 "source": "the plant's own limit",
             }],
         });
-        let path = format!("/v1/plans/{plan}/draft");
-        let body = json!({ "content": content });
-        let draft = client.put_with(&path, &body, &[("if-none-match", "*")]).await.ok();
-        let body = json!({ "id": new_id().to_string(), "draftVersion": draft["version"] });
-        let (path, subject) = (format!("/v1/plans/{plan}/approve"), format!("plan:{plan}"));
-        worker.sign(&path, &body, ("hankbook.v1.Haccp/ApprovePlan", &subject)).await.ok();
+        worker.approve(plan, &content).await;
         let body = json!({ "id": new_id().to_string(), "name": "Dock", "kind": "dock" });
         let place = word(&client.post("/v1/places", &body).await.ok()["place"]);
         let body = json!({

@@ -5,6 +5,7 @@ use platform::records::new_id;
 use std::fs::{self, File, OpenOptions};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
+use std::sync::OnceLock;
 use std::time::{Duration, SystemTime};
 use std::{env, thread};
 
@@ -15,7 +16,9 @@ use tokio_postgres::NoTls;
 pub const ADDRESS_FILE: &str = "address";
 /// Its age tells the keeper when the last test asked.
 pub const TOUCH_FILE: &str = "touched";
-/// How long the keeper waits for another test.
+/// Locked, together with others, by each test program that has asked, for as long as it runs.
+pub const USE_FILE: &str = "in-use";
+/// How long the keeper waits for another test when none runs.
 pub const IDLE: Duration = Duration::from_secs(90);
 /// How long the first test waits for the cluster.
 const START_LIMIT: Duration = Duration::from_secs(60);
@@ -90,6 +93,7 @@ pub fn address() -> String {
     fs::create_dir_all(&folder).expect("a folder for the tests");
     let lock = lock(&folder);
     fs::write(folder.join(TOUCH_FILE), "").expect("the touch file");
+    stay(&folder);
     if !is_alive(&folder) {
         start(&folder);
     }
@@ -99,11 +103,26 @@ pub fn address() -> String {
 }
 
 fn lock(folder: &Path) -> File {
-    let path = folder.join("lock");
-    let file = OpenOptions::new().create(true).write(true).truncate(false).open(path);
-    let file = file.expect("the lock file");
+    let file = open(folder, "lock");
     file.lock().expect("the lock");
     file
+}
+
+/// A file that is there to be locked.
+pub fn open(folder: &Path, name: &str) -> File {
+    let path = folder.join(name);
+    let file = OpenOptions::new().create(true).write(true).truncate(false).open(path);
+    file.expect("a file to lock")
+}
+
+/// Tells the keeper that this program uses the cluster until it ends, however long a test takes.
+fn stay(folder: &Path) {
+    static USED: OnceLock<File> = OnceLock::new();
+    USED.get_or_init(|| {
+        let file = open(folder, USE_FILE);
+        file.lock_shared().expect("a shared lock");
+        file
+    });
 }
 
 fn is_alive(folder: &Path) -> bool {

@@ -55,6 +55,16 @@ impl Worker {
         self.client.post_with(path, body, &[("signature-ticket", &ticket)]).await
     }
 
+    /// Drafts a plan for the first time and approves it.
+    pub async fn approve(&self, plan: Uuid, content: &Value) {
+        let path = format!("/v1/plans/{plan}/draft");
+        let body = json!({ "content": content });
+        let draft = self.client.put_with(&path, &body, &[("if-none-match", "*")]).await.ok();
+        let body = json!({ "id": new_id().to_string(), "draftVersion": draft["version"] });
+        let (path, subject) = (format!("/v1/plans/{plan}/approve"), format!("plan:{plan}"));
+        self.sign(&path, &body, ("hankbook.v1.Haccp/ApprovePlan", &subject)).await.ok();
+    }
+
     /// The body of a reading of the plan's check on lots.
     pub fn reading(&self, stock: &Stock, lots: &[Uuid], value: &str) -> Value {
         json!({
@@ -98,7 +108,6 @@ pub async fn receive(worker: &Worker, lots: Vec<Uuid>) -> Stock {
 
 /// Approves the next version of a plan.
 pub async fn put_in_force(worker: &Worker, plan: Uuid) {
-    let path = format!("/v1/plans/{plan}/draft");
     let content = json!({
         "name": "Receiving of raw meat", "binds": "received", "checks": [{
             "code": CHECK, "title": "Temperature at the dock", "class": "ccp", "kind": "each",
@@ -106,10 +115,5 @@ pub async fn put_in_force(worker: &Worker, plan: Uuid) {
             "unit": "[degF]", "atMost": "40", "gates": true,
         }],
     });
-    let body = json!({ "content": content });
-    let draft = worker.client.put_with(&path, &body, &[("if-none-match", "*")]).await.ok();
-    let body = json!({ "id": new_id().to_string(), "draftVersion": draft["version"] });
-    let signed = ("hankbook.v1.Haccp/ApprovePlan", format!("plan:{plan}"));
-    let path = format!("/v1/plans/{plan}/approve");
-    worker.sign(&path, &body, (signed.0, &signed.1)).await.ok();
+    worker.approve(plan, &content).await;
 }

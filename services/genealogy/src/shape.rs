@@ -12,11 +12,31 @@ use platform::caller::Call;
 use platform::error::Failure;
 use platform::plant::Plant;
 use platform::records::NewVersion;
+use platform::shape;
 use serde_json::json;
+use uuid::Uuid;
 use wire::v1;
 
 use crate::store::partners::PartnerRow;
 use crate::store::places::PlaceRow;
+
+/// Reads ids of a list, each once, in the order given.
+fn ids_in(texts: &[String], list: &str, twice_is_a_fault: bool, faults: &mut Faults) -> Vec<Uuid> {
+    let mut ids = Vec::with_capacity(texts.len());
+    for (at, text) in texts.iter().enumerate() {
+        let field = format!("{list}[{at}]");
+        match shape::id(text, &field, faults) {
+            Some(id) if !ids.contains(&id) => ids.push(id),
+            Some(id) if twice_is_a_fault => faults.add_value(field, id, "is named twice"),
+            _ => {}
+        }
+    }
+    ids
+}
+
+fn texts(ids: &[Uuid]) -> Vec<String> {
+    ids.iter().map(Uuid::to_string).collect()
+}
 
 /// What a version of a place says.
 #[derive(Clone)]

@@ -50,12 +50,7 @@ async fn plan(worker: &Worker, binds: &str) -> Uuid {
             "dispositions": ["release_with_support"], "atMost": "40", "source": "invented",
         }],
     });
-    let path = format!("/v1/plans/{plan}/draft");
-    let body = json!({ "content": content });
-    let draft = worker.client.put_with(&path, &body, &[("if-none-match", "*")]).await.ok();
-    let body = json!({ "id": new_id(), "draftVersion": draft["version"] });
-    let (path, subject) = (format!("/v1/plans/{plan}/approve"), format!("plan:{plan}"));
-    worker.sign(&path, &body, ("hankbook.v1.Haccp/ApprovePlan", &subject)).await.ok();
+    worker.approve(plan, &content).await;
     plan
 }
 

@@ -191,6 +191,19 @@ impl Day {
         lots
     }
 
+    /// Mixes a batch of one meat, whole, in mixer 1.
+    pub async fn mix(&self, product: &Product, meat: &str, mass: &str, at: &str) -> String {
+        let making = Making {
+            of: "batch",
+            product,
+            inputs: &[(meat, mass)],
+            masses: &[mass],
+            place: "Mixer 1",
+            at,
+        };
+        self.make("mix", &making).await.remove(0)
+    }
+
     /// Puts racks into a house with probes, each in a rack.
     pub async fn load(
         &self,

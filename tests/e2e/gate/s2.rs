@@ -68,20 +68,7 @@ impl House {
         for (says, count) in [(ROPE, 4), (TURKEY, 2), (RING, 1)] {
             let says = super::goods::Says { every_s: None, ..says };
             let product = day.product(says).await;
-            let batch = day
-                .make(
-                    "mix",
-                    &Making {
-                        of: "batch",
-                        product: &product,
-                        inputs: &[(&meat, "400")],
-                        masses: &["400"],
-                        place: "Mixer 1",
-                        at: "05:10",
-                    },
-                )
-                .await
-                .remove(0);
+            let batch = day.mix(&product, &meat, "400", "05:10").await;
             let masses = vec!["90"; count];
             let used = format!("{}", 90 * count);
             racks.push(
@@ -194,7 +181,8 @@ async fn fallen_probe(day: &mut Day, house: &House) {
     assert_eq!(part(&load["products"], "plan", turkey)["verdict"], "UNDETERMINED");
 }
 
-/// Required 3: Five links are one entry, the lowest is judged, the thermometer's own error taken off.
+/// Required 3: Five links are one entry, the lowest is judged, the thermometer's own error taken
+/// off.
 async fn links_by_hand(day: &mut Day, house: &House, instrument: &str) {
     let turkey = house.turkey_plan.plan.as_str();
     day.at("08:20").await;
@@ -218,8 +206,8 @@ async fn links_by_hand(day: &mut Day, house: &House, instrument: &str) {
     assert_eq!(part(&house.now(day).await["products"], "plan", turkey)["verdict"], "PASS");
 }
 
-/// Required 4: Rope met its limit at 08:44:00; the table is support and changes nothing. 5. Racks 15 and 16
-/// may go, rack 17 may not.
+/// Required 4: Rope met its limit at 08:44:00; the table is support and changes nothing. 5. Racks
+/// 15 and 16 may go, rack 17 may not.
 async fn limits_met(day: &mut Day, house: &House) {
     let rope = house.rope_plan.plan.as_str();
     let ring = house.ring_plan.plan.as_str();
@@ -283,7 +271,8 @@ async fn pulled(day: &mut Day, house: &House) {
     assert_eq!(part(&load["probes"], "probe", "P2")["leftOutByName"], "Marcus Vey");
 }
 
-/// Required 6: The three test links are samples with mass, never packed: they are destroyed, signed.
+/// Required 6: The three test links are samples with mass, never packed: they are destroyed,
+/// signed.
 async fn test_links(day: &Day, house: &House) {
     for rack in [&house.rope[1], &house.turkey[1], &house.ring[0]] {
         let body = json!({

@@ -43,20 +43,7 @@ async fn chilled_by_hand(day: &mut Day) -> Chill {
     let receiving = day.plan(&super::goods::receiving()).await;
     let meat = day.meat(&receiving, "1000", "05:00").await;
     let product = day.product(PLAIN).await;
-    let batch = day
-        .make(
-            "mix",
-            &Making {
-                of: "batch",
-                product: &product,
-                inputs: &[(&meat, "600")],
-                masses: &["600"],
-                place: "Mixer 1",
-                at: "06:00",
-            },
-        )
-        .await
-        .remove(0);
+    let batch = day.mix(&product, &meat, "600", "06:00").await;
     let racks = day
         .make(
             "rack",
@@ -112,7 +99,8 @@ async fn bounds_prove_nothing(day: &mut Day, of: &Chill) {
     assert_ne!(clearance["isReviewable"], true);
 }
 
-/// Required 3: The logger decides: 130.0 at 10:36:45, 80.0 at 12:08:15: 91.5 min, too long by 1.5 min.
+/// Required 3: The logger decides: 130.0 at 10:36:45, 80.0 at 12:08:15: 91.5 min, too long by 1.5
+/// min.
 async fn the_logger_decides(day: &mut Day, of: &Chill) {
     let Chill { load, racks } = of;
     day.at("14:00").await;

@@ -37,20 +37,7 @@ impl Run {
     async fn make(&self, day: &Day, receiving: &str) -> Made {
         let meat = day.meat(receiving, "8000", "05:00").await;
         let product = day.product(self.says).await;
-        let batch = day
-            .make(
-                "mix",
-                &Making {
-                    of: "batch",
-                    product: &product,
-                    inputs: &[(&meat, "7000")],
-                    masses: &["7000"],
-                    place: "Mixer 1",
-                    at: "05:10",
-                },
-            )
-            .await
-            .remove(0);
+        let batch = day.mix(&product, &meat, "7000", "05:10").await;
         if self.mixer {
             let item = Item { plan: &product.plan, check: "Q-1", lots: &[&batch] };
             day.reading(&item, &["36"], "05:20").await;
@@ -236,8 +223,8 @@ async fn the_dock_opens_only_for_what_is_proved() {
     day.close().await;
 }
 
-/// Required 1: P1 ships; the missing quality check is listed and blocks nothing. 2. P2 is refused with one
-/// reason, who can mend it, and where.
+/// Required 1: P1 ships; the missing quality check is listed and blocks nothing. 2. P2 is refused
+/// with one reason, who can mend it, and where.
 async fn p1_ships_and_p2_is_refused(day: &mut Day, dock: &Dock) {
     day.at("14:50").await;
     assert_eq!(ship(day, &dock.pallets[0], "14:50").await.ok()["cases"], 240);
@@ -286,8 +273,8 @@ async fn p5_goes_to_the_cold_store(day: &mut Day, dock: &Dock) {
     assert!(again.text.contains("Sample result pending"), "{}", again.text);
 }
 
-/// Required 5: P6: 40.4 of 40.0. It may be chilled and read again; what the review counted was not met
-/// since, so it is signed again.
+/// Required 5: P6: 40.4 of 40.0. It may be chilled and read again; what the review counted was not
+/// met since, so it is signed again.
 async fn p6_is_read_again(day: &mut Day, dock: &Dock) {
     day.at("14:57").await;
     let read = loading(day, &dock.k5, &["38.6", "39.1", "40.4"], "14:57").await;
@@ -301,7 +288,8 @@ async fn p6_is_read_again(day: &mut Day, dock: &Dock) {
     ship(day, &dock.pallets[5], "15:01").await.ok();
 }
 
-/// Required 2: Dana closes the missed look by the continuous record; P2 ships; it stays missed for ever.
+/// Required 2: Dana closes the missed look by the continuous record; P2 ships; it stays missed for
+/// ever.
 async fn p2_ships_and_stays_missed(day: &mut Day, dock: &Dock) {
     day.at("15:05").await;
     let k2 = &dock.k2;
@@ -323,8 +311,8 @@ async fn p2_ships_and_stays_missed(day: &mut Day, dock: &Dock) {
     assert_eq!(stands, ("missed".to_owned(), "covered".to_owned()));
 }
 
-/// Required 6: The 96 cases are run again after a good challenge: 95 pass, one is rejected. Gives its serial
-/// and the record of what was found.
+/// Required 6: The 96 cases are run again after a good challenge: 95 pass, one is rejected. Gives
+/// its serial and the record of what was found.
 async fn run_again(day: &mut Day, dock: &Dock) -> (String, String) {
     day.at("15:20").await;
     let (k3, bad) = (&dock.k3, dock.doubtful[95].clone());
@@ -346,7 +334,8 @@ async fn run_again(day: &mut Day, dock: &Dock) -> (String, String) {
     (bad, word(&finding["foreignMaterial"]))
 }
 
-/// Required 6: QA must say why the 316 are not touched; after the review 95 leave, the one does not.
+/// Required 6: QA must say why the 316 are not touched; after the review 95 leave, the one does
+/// not.
 async fn free_after_review(day: &Day, dock: &Dock, (bad, finding): (&str, &str)) {
     let (k3, rest) = (&dock.k3, &dock.doubtful[..95]);
     // Four of them stood on P4, and came off it.

@@ -1,6 +1,7 @@
 //! Packing, pallets and holds by cases and spans, through REST, and what a shipment then meets.
 //! It never ships what is not proved.
 
+use harness::client::codes;
 use harness::dock::Dock;
 use harness::{Answer, Plant};
 use platform::records::new_id;
@@ -53,11 +54,6 @@ async fn hold(dock: &Dock, more: Value) -> Answer {
 async fn checked(dock: &Dock, pallet: &str) -> Value {
     let path = format!("/v1/shipment-checks?pallets={pallet}");
     dock.worker.client.get(&path).await.ok()["pallets"][0].clone()
-}
-
-fn codes(answer: &Value) -> Vec<&str> {
-    let reasons = answer["reasons"].as_array().map(Vec::as_slice).unwrap_or_default();
-    reasons.iter().filter_map(|reason| reason["code"].as_str()).collect()
 }
 
 fn id_of(answer: &Value, name: &str) -> String {

@@ -138,12 +138,6 @@ async fn in_force(qa: &Worker, content: &Value) -> Uuid {
     plan
 }
 
-/// The codes of a refusal's reasons.
-fn codes(answer: &Answer) -> Vec<&str> {
-    let reasons = answer.json["reasons"].as_array().into_iter().flatten();
-    reasons.filter_map(|reason| reason["code"].as_str()).collect()
-}
-
 fn state<'v>(clearance: &'v Value, check: &str) -> &'v str {
     let items = clearance["items"].as_array().into_iter().flatten();
     let item = items.into_iter().find(|item| item["check"] == check);
@@ -168,7 +162,7 @@ async fn a_plan_that_cannot_be_judged_by_is_not_approved_and_says_all_why() {
     let refused = setting.qa.sign(&path, &body, signed).await;
     assert_eq!(refused.status, 409, "{}", refused.text);
     let wanted = ["ROUTE_MISSING", "PROCESS_CATEGORY_MISSING", "DISPOSITION_DOES_NOT_ANSWER"];
-    assert_eq!(codes(&refused), wanted);
+    assert_eq!(refused.codes(), wanted);
     setting.plant.stop().await;
 }
 
@@ -277,7 +271,7 @@ async fn a_failed_challenge_puts_in_doubt_what_passed_since_the_last_good_one() 
     let id = deviation["deviation"].as_str().expect("an id");
     let wrong = json!({ "disposition": "recorded_wrongly", "evidence": "the log" });
     let refused = setting.close(&setting.qa, id, wrong).await;
-    assert_eq!((refused.status, codes(&refused)), (409, vec!["NOT_AMENDED_TO_MET"]));
+    assert_eq!((refused.status, refused.codes()), (409, vec!["NOT_AMENDED_TO_MET"]));
     let place = setting.place.as_str().expect("an id");
     let listed = setting.qa.client.get(&format!("/v1/challenges?place={place}")).await.ok();
     assert_eq!(length(&listed["challenges"]), 2);
@@ -319,7 +313,7 @@ async fn only_another_person_may_say_with_evidence_that_a_record_was_wrong() {
     let refused = setting.close(qa, &deviation, bare).await;
     assert_eq!((refused.status, refused.fields()), (400, vec!["evidence"]));
     let refused = setting.close(qa, &deviation, wrong.clone()).await;
-    assert_eq!((refused.status, codes(&refused)), (409, vec!["NOT_AMENDED_TO_MET"]));
+    assert_eq!((refused.status, refused.codes()), (409, vec!["NOT_AMENDED_TO_MET"]));
     let body = json!({
         "id": new_id().to_string(), "readings": ["34"], "unit": "[degF]",
         "observedAt": setting.later(0), "reason": "44 was typed for 34",
@@ -330,7 +324,7 @@ async fn only_another_person_may_say_with_evidence_that_a_record_was_wrong() {
     setting.supervisor.sign(&path, &body, signed).await.ok();
     assert_eq!(state(&setting.clearance(lot).await, RECEIVING), "failed", "it heals nothing");
     let refused = setting.close(&setting.supervisor, &deviation, wrong.clone()).await;
-    assert_eq!((refused.status, codes(&refused)), (409, vec!["SIGNER_TOOK_PART"]));
+    assert_eq!((refused.status, refused.codes()), (409, vec!["SIGNER_TOOK_PART"]));
     let closed = setting.close(qa, &deviation, wrong).await.ok();
     assert_eq!(closed["evidence"], "Photo of the display");
     assert!(setting.holds(lot, 0).await);
@@ -356,14 +350,14 @@ async fn a_review_covers_exactly_what_was_seen_and_nothing_that_is_not_proved() 
     let before = setting.clearance(lot).await;
     assert_eq!((&before["isReviewable"], &before["isReviewed"]), (&json!(false), &json!(false)));
     let refused = review(&before["digest"]).await;
-    assert_eq!((refused.status, codes(&refused)), (409, vec!["CHECK_MISSING", "CHECK_MISSING"]));
+    assert_eq!((refused.status, refused.codes()), (409, vec!["CHECK_MISSING", "CHECK_MISSING"]));
     for check in [RECEIVING, "CCP-2"] {
         setting.read(&setting.reading(lot, check, "39")).await;
     }
     let seen = setting.clearance(lot).await;
     assert_eq!(seen["isReviewable"], true, "{seen}");
     let refused = review(&json!("00".repeat(32))).await;
-    assert_eq!((refused.status, codes(&refused)), (409, vec!["CLOSURE_CHANGED"]));
+    assert_eq!((refused.status, refused.codes()), (409, vec!["CLOSURE_CHANGED"]));
     let signed = review(&seen["digest"]).await.ok();
     assert_eq!(signed["lots"][0]["reviewerRecorded"], false, "{signed}");
     let path = format!("/v1/reviews/{}", signed["review"].as_str().expect("an id"));

@@ -108,11 +108,12 @@ async fn everybody_can_use_every_page() {
 #[tokio::test]
 async fn everybody_can_read_a_lot_with_its_curves() {
     let cooked = Cooked::play().await;
+    let check = format!("/shipment-check?pallets={}", cooked.pallet);
     let pages = json!([
         { "name": "cooked-today", "path": "/" },
         { "name": "file-finished", "path": format!("/lots/{}", cooked.finished), "print": true },
         { "name": "review-ready", "path": "/review" },
-        { "name": "shipment-refused", "path": format!("/shipment-check?pallets={}", cooked.pallet) },
+        { "name": "shipment-refused", "path": check },
         { "name": "open-items-cooked", "path": "/open-items" },
     ]);
     let looked = look(cooked.plant(), "dana", pages).await;

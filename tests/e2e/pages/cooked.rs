@@ -1,5 +1,5 @@
-//! A finished lot with all that came before it: its cook and chill with their curves, its review and
-//! the check of its pallet, all on pages. It never signs for what its page did not show.
+//! A finished lot with all that came before it: its cook and chill with their curves, its review
+//! and the check of its pallet, all on pages. It never signs for what its page did not show.
 
 use harness::Plant;
 use serde_json::json;

@@ -48,33 +48,45 @@ impl<'q> Facts<'q> {
 /// A case may leave when no obstacle names its ship with no cases, or with it. Holds and labels are
 /// not asked about here.
 pub fn judge(question: &Question) -> Vec<Obstacle> {
-    let facts = match Facts::of(question) {
-        Ok(facts) => facts,
-        Err(fault) => return vec![words::broken(question, &fault)],
-    };
-    let mut found = lots::obstacles(&facts);
-    found.extend(spans::obstacles(&facts));
-    found.extend(bracket::obstacles(&facts));
-    found.extend(paths::obstacles(&facts));
-    found.extend(review::obstacles(&facts));
-    found
-}
-
-/// What was ever not met of each ship, answered or not, by names that stay the same: a review keeps
-/// them, and does not stand for what comes to be known later. Empty of a question that refers to
-/// what it does not hold.
-pub fn unmet(question: &Question) -> Vec<Vec<String>> {
     match Facts::of(question) {
-        Ok(facts) => review::unmet(&facts),
-        Err(_) => Vec::new(),
+        Ok(facts) => obstacles(&facts),
+        Err(fault) => vec![words::broken(question, &fault)],
     }
 }
 
-/// Every check that a lot of the closure must meet on its own kind, and how it stands; of a
-/// question that refers to what it does not hold, none.
-pub fn items(question: &Question) -> Vec<Item> {
+fn obstacles(facts: &Facts) -> Vec<Obstacle> {
+    let mut found = lots::obstacles(facts);
+    found.extend(spans::obstacles(facts));
+    found.extend(bracket::obstacles(facts));
+    found.extend(paths::obstacles(facts));
+    found.extend(review::obstacles(facts));
+    found
+}
+
+/// What a reviewer is shown.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Reviewable {
+    /// Everything that stands in the way, as [`judge`] says it.
+    pub obstacles: Vec<Obstacle>,
+    /// Every check that a lot of the closure must meet on its own kind, and how it stands.
+    pub items: Vec<Item>,
+    /// What was ever not met of each ship, answered or not, by names that stay the same: a review
+    /// keeps them, and does not stand for what comes to be known later.
+    pub unmet: Vec<Vec<String>>,
+}
+
+/// Judges for a review. Of a question that refers to what it does not hold there are no items.
+pub fn reviewable(question: &Question) -> Reviewable {
     match Facts::of(question) {
-        Ok(facts) => items::all(&facts),
-        Err(_) => Vec::new(),
+        Ok(facts) => Reviewable {
+            obstacles: obstacles(&facts),
+            items: items::all(&facts),
+            unmet: review::unmet(&facts),
+        },
+        Err(fault) => Reviewable {
+            obstacles: vec![words::broken(question, &fault)],
+            items: Vec::new(),
+            unmet: vec![Vec::new(); question.ships.len()],
+        },
     }
 }

@@ -40,18 +40,8 @@ impl Plant<'_> {
         }
         let name = format!("{kind:?}-{at}");
         let is_unbound = self.rng.per_mille(2);
-        self.question.lots.push(Lot {
-            name,
-            kind,
-            plan: Some(plan).filter(|_| !is_unbound),
-            inputs,
-            findings: Vec::new(),
-            gaps: Vec::new(),
-            covers: Vec::new(),
-            deviations: Vec::new(),
-            blocks: Vec::new(),
-            silent: Vec::new(),
-        });
+        let plan = Some(plan).filter(|_| !is_unbound);
+        self.question.lots.push(Lot { plan, inputs, ..Lot::new(name, kind) });
         if paths(&self.question.lots, at) > PATHS_MAX {
             self.question.lots[at].inputs.truncate(1);
         }

@@ -3,7 +3,7 @@
 
 use domain::haccp::gate::items::State;
 use domain::haccp::gate::question::{Obstacle, Question};
-use domain::haccp::gate::{items, judge};
+use domain::haccp::gate::{judge, reviewable};
 
 use super::model::Model;
 
@@ -37,7 +37,7 @@ pub fn difference(question: &Question) -> Option<String> {
 fn satisfied(question: &Question) -> Option<String> {
     let [_] = question.ships.as_slice() else { return None };
     let model = Model::of(question, 0);
-    for item in items(question) {
+    for item in reviewable(question).items {
         let check =
             question.lots[item.lot].plan.map(|plan| &question.plans[plan].checks[item.check]);
         let is_bracket =

@@ -2,7 +2,7 @@
 //! It never keeps anything over a crash: what is not committed is gone, and its locks with it.
 
 use domain::haccp::gate::question::{Concerns, Question};
-use domain::haccp::gate::{judge, unmet};
+use domain::haccp::gate::{judge, reviewable};
 
 use super::house::{Body, Broken, House, PLANT, Reviewed, Scope};
 use super::views::{self, ANSWER_AGE};
@@ -233,7 +233,7 @@ fn review(house: &mut House, reviewing: &mut Reviewing, phase: u8) -> Goes {
                 lot,
                 closure: reviewing.shown.clone(),
                 excepted: obstacles.into_iter().flat_map(|one| one.cases).collect(),
-                seen: unmet(&question).into_iter().flatten().collect(),
+                seen: reviewable(&question).unmet.into_iter().flatten().collect(),
                 after: reviewing.after,
             });
             return Goes::Ends;

@@ -307,7 +307,7 @@ impl Records {
 
     /// Most reviews have seen all that was not met; some have not.
     fn seen(&mut self) {
-        let unmet = domain::haccp::gate::unmet(&self.question);
+        let unmet = domain::haccp::gate::reviewable(&self.question).unmet;
         for (ship, names) in self.question.ships.iter_mut().zip(unmet) {
             if let Review::Signed { seen, .. } = &mut ship.review {
                 let faults = self.faults;

@@ -6,7 +6,7 @@ use domain::haccp::gate::question::{
     Question, Review, Ship,
 };
 use domain::haccp::gate::question::{Check, Class, Step};
-use domain::haccp::gate::{judge, unmet};
+use domain::haccp::gate::{judge, reviewable};
 use domain::verdict::Verdict;
 
 fn step(code: &str, on: LotKind) -> Step {
@@ -26,18 +26,8 @@ fn check(code: &str, step: usize, kind: Kind) -> Check {
 }
 
 fn lot(name: &str, kind: LotKind, plan: usize, inputs: &[usize]) -> Lot {
-    Lot {
-        name: name.to_owned(),
-        kind,
-        plan: Some(plan),
-        inputs: inputs.to_vec(),
-        findings: Vec::new(),
-        gaps: Vec::new(),
-        covers: Vec::new(),
-        deviations: Vec::new(),
-        blocks: Vec::new(),
-        silent: Vec::new(),
-    }
+    let inputs = inputs.to_vec();
+    Lot { plan: Some(plan), inputs, ..Lot::new(name.to_owned(), kind) }
 }
 
 fn found(check: usize, at: i64, verdict: Verdict) -> Finding {
@@ -124,7 +114,7 @@ fn a_challenge_that_failed_after_the_review_voids_it_for_its_cases() {
     let obstacles = judge(&question);
     assert_eq!(codes(&question), ["NOT_REVIEWED"]);
     assert_eq!(obstacles[0].cases, ["1"]);
-    let seen = unmet(&question).remove(0);
+    let seen = reviewable(&question).unmet.remove(0);
     question.ships[0].review = Review::Signed { excepted: Vec::new(), seen };
     assert_eq!(judge(&question), []);
 }
@@ -139,7 +129,7 @@ fn opening_stock_that_joined_too_late_leaves_once_released_by_hand() {
     assert_eq!(codes(&question), ["STEP_NOT_PASSED"]);
     question.deviations.push(deviation("CCP-1", true, Disposition::ReleaseWithSupport, 40));
     question.lots[0].deviations.push(0);
-    let seen = unmet(&question).remove(0);
+    let seen = reviewable(&question).unmet.remove(0);
     question.ships[0].review = Review::Signed { excepted: Vec::new(), seen };
     assert_eq!(judge(&question), []);
 }

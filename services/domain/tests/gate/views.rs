@@ -34,18 +34,7 @@ pub fn closure(house: &House, lot: usize, cases: &[usize]) -> Question {
 
 /// What stands for a lot of another closure, so that every lot keeps its place.
 fn nobody() -> Lot {
-    Lot {
-        name: String::new(),
-        kind: LotKind::Kit,
-        plan: None,
-        inputs: Vec::new(),
-        findings: Vec::new(),
-        gaps: Vec::new(),
-        covers: Vec::new(),
-        deviations: Vec::new(),
-        blocks: Vec::new(),
-        silent: Vec::new(),
-    }
+    Lot::new(String::new(), LotKind::Kit)
 }
 
 /// Adds what is recorded of lots: their plans, findings, gaps and covers.
@@ -103,7 +92,7 @@ pub fn read_review(house: &House, question: &mut Question, digest: &[(usize, u64
         let mut seen = review.seen.clone();
         if house.broken == Broken::ReviewForgetsWhatItSaw {
             seen.extend((0..house.deviations.len()).map(|at| format!("deviation:{at}")));
-            let all = domain::haccp::gate::unmet(question);
+            let all = domain::haccp::gate::reviewable(question).unmet;
             seen.extend(all.into_iter().flatten());
         }
         Review::Signed { excepted: review.excepted.clone(), seen }

@@ -239,12 +239,7 @@ fn answer(operation: &Operation, schemas: &mut Schemas) -> Value {
     } else {
         let schema = schemas.message(&operation.output, Way::Answered);
         match operation.server_streaming {
-            true => json!({ "text/event-stream": { "schema": {
-                "type": "string",
-                "contentMediaType": "application/json",
-                "contentSchema": schema,
-                "description": "Server-sent events; the data of each is one object.",
-            } } }),
+            true => json!({ "text/event-stream": { "schema": event(schema) } }),
             false => json!({ "application/json": { "schema": schema } }),
         }
     };
@@ -253,6 +248,22 @@ fn answer(operation: &Operation, schemas: &mut Schemas) -> Value {
         headers["etag"] = reference("headers", "ETag");
     }
     json!({ "description": "Done.", "content": content, "headers": headers })
+}
+
+/// One server-sent event: its data is one object as text.
+fn event(data: Value) -> Value {
+    json!({
+        "type": "object",
+        "description": "Server-sent events, one after another; the data of each is one object.",
+        "properties": {
+            "id": { "type": "string" },
+            "event": { "type": "string" },
+            "data": {
+                "type": "string", "contentMediaType": "application/json", "contentSchema": data,
+            },
+        },
+        "required": ["data"],
+    })
 }
 
 /// True for what draft operations answer, which has an ETag however it is read.

@@ -48,9 +48,8 @@ fn is_possible(kind: Kind, operation: &Operation) -> bool {
         Kind::Internal | Kind::Unavailable | Kind::TooLate => true,
         Kind::NotAllowed => !is_open,
         Kind::SignatureNeeded => operation.signature || operation.may_be_signed,
-        Kind::NotFound | Kind::NoSuchOperation => {
-            !variables(operation).is_empty() || (has_body(operation) && !is_open)
-        }
+        // What path, query or body names may not be there.
+        Kind::NotFound | Kind::NoSuchOperation => !variables(operation).is_empty() || !is_open,
         Kind::VerbNotAllowed | Kind::TooLarge | Kind::MediaType => has_body(operation),
         Kind::Refused | Kind::Contended => writes,
         Kind::IdInUse => writes && operation.effect != Effect::Session,

@@ -88,7 +88,8 @@ fn expected(operation: &Operation) -> BTreeSet<String> {
     if has_body {
         codes.extend([405, 413, 415]);
     }
-    if operation.http.as_ref().unwrap().template.contains('{') || (has_body && !is_open) {
+    // What a path, a query or a body names may not be there.
+    if operation.http.as_ref().unwrap().template.contains('{') || !is_open {
         codes.push(404);
     }
     match operation.effect {

@@ -18,7 +18,9 @@ use super::words::Words;
 const WIDTH: u32 = 960;
 const HEIGHT: u32 = 440;
 const FONT: &str = "sans-serif";
-const TEXT_SIZE: i32 = 15;
+const TEXT_SIZE: i32 = 19;
+/// Names of curves whose ends lie nearer than this, in pixels, stand below one another.
+const NEAR: (i32, i32) = (90, TEXT_SIZE);
 /// Room at the right for the names of the curves, as a part of the time shown.
 const ROOM: f64 = 0.10;
 /// Dash and gap of each curve in turn, in pixels; the first is drawn through.
@@ -62,8 +64,8 @@ struct Line<'p> {
 /// The picture as SVG text; nothing when it cannot be drawn.
 pub fn draw(picture: &Picture<'_>) -> Option<String> {
     let unit = unit_of(picture);
-    let lines: Vec<Line<'_>> =
-        picture.curves.curves.iter().filter_map(|curve| line(picture, curve, unit)).collect();
+    let blocks = picture.curves.curves.iter().filter_map(|curve| line(picture, curve, unit));
+    let lines = joined(blocks);
     let limits: Vec<(f64, &str)> = picture
         .limits
         .iter()
@@ -95,6 +97,21 @@ fn line<'p>(picture: &Picture<'p>, curve: &'p v1::LoadCurve, unit: Unit) -> Opti
     let out = seat.into_iter().flat_map(|seat| [&seat.left_out_from, &seat.not_in_product_from]);
     let out_from = out.filter_map(|text| seconds(text)).min_by(f64::total_cmp);
     (!points.is_empty()).then_some(Line { name: &curve.probe, points, out_from })
+}
+
+/// The blocks of one probe as one line in the order of time.
+fn joined<'p>(blocks: impl Iterator<Item = Line<'p>>) -> Vec<Line<'p>> {
+    let mut lines: Vec<Line<'p>> = Vec::new();
+    for block in blocks {
+        match lines.iter_mut().find(|line| line.name == block.name) {
+            Some(line) => line.points.extend(block.points),
+            None => lines.push(block),
+        }
+    }
+    for line in &mut lines {
+        line.points.sort_by(|one, other| one.0.total_cmp(&other.0));
+    }
+    lines
 }
 
 fn in_unit(value: &str, code: &str, unit: Unit) -> Option<f64> {
@@ -157,8 +174,10 @@ fn drawn(
         limit(&mut chart, times, *degree, label)?;
     }
     moments(&mut chart, picture, times, degrees)?;
+    let mut named: Vec<(i32, i32)> = Vec::new();
     for (turn, line) in lines.iter().enumerate() {
-        curve(&mut chart, picture, line, turn)?;
+        curve(&mut chart, line, turn)?;
+        name(&mut chart, picture, line, &mut named)?;
     }
     drop(chart);
     root.present()
@@ -172,9 +191,10 @@ fn clock(at: f64, zone: &TimeZone) -> String {
 /// A line across at a limit, with its words above it.
 fn limit(chart: &mut Area<'_>, times: Span, degree: f64, label: &str) -> Result<(), Failed> {
     let ends = [(times.0, degree), (times.1, degree)];
+    let at = Pos::new(HPos::Right, VPos::Bottom);
     chart.draw_series(DashedLineSeries::new(ends, 10, 4, BROWN.stroke_width(2)))?;
-    let style = (FONT, TEXT_SIZE).into_font().color(&BROWN).pos(Pos::new(HPos::Left, VPos::Bottom));
-    let words = EmptyElement::at((times.0, degree)) + Text::new(label.to_owned(), (6, -3), style);
+    let style = (FONT, TEXT_SIZE).into_font().color(&BROWN).pos(at);
+    let words = EmptyElement::at((times.1, degree)) + Text::new(label.to_owned(), (-6, -3), style);
     chart.draw_series(std::iter::once(words)).map(|_| ())
 }
 
@@ -213,35 +233,47 @@ fn moments(
     Ok(())
 }
 
-/// A curve with its name at its end; from where on it does not count it is thin, and says so.
-fn curve(
-    chart: &mut Area<'_>,
-    picture: &Picture<'_>,
-    line: &Line<'_>,
-    turn: usize,
-) -> Result<(), Failed> {
+/// A curve; from where on it does not count it is thin.
+fn curve(chart: &mut Area<'_>, line: &Line<'_>, turn: usize) -> Result<(), Failed> {
     let out_from = line.out_from.unwrap_or(f64::INFINITY);
-    let counts: Vec<_> = line.points.iter().copied().filter(|point| point.0 <= out_from).collect();
-    let out: Vec<_> = line.points.iter().copied().filter(|point| point.0 > out_from).collect();
+    let (counts, out): (Vec<_>, Vec<_>) =
+        line.points.iter().copied().partition(|point| point.0 <= out_from);
     let (dash, gap) = DASHES[turn % DASHES.len()];
     let thick = BLUE.stroke_width(2);
     match gap {
         0 => chart.draw_series(LineSeries::new(counts, thick)).map(|_| ())?,
         gap => chart.draw_series(DashedLineSeries::new(counts, dash, gap, thick)).map(|_| ())?,
     }
-    let style = (FONT, TEXT_SIZE).into_font().color(&BLUE);
-    let is_out = !out.is_empty();
     if let Some(first) = out.first() {
         let cross = Cross::new(*first, 6, INK.stroke_width(2));
         chart.draw_series(std::iter::once(cross))?;
     }
-    chart.draw_series(LineSeries::new(out, INK.stroke_width(1)))?;
+    chart.draw_series(LineSeries::new(out, INK.stroke_width(1))).map(|_| ())
+}
+
+/// The name of a curve at its end, below the names that stand there already.
+fn name(
+    chart: &mut Area<'_>,
+    picture: &Picture<'_>,
+    line: &Line<'_>,
+    named: &mut Vec<(i32, i32)>,
+) -> Result<(), Failed> {
     let end = line.points.last().copied().unwrap_or_default();
-    let name = match is_out {
+    let (x, own_y) = chart.backend_coord(&end);
+    let mut y = own_y;
+    let is_near =
+        |y: i32, other: &(i32, i32)| (other.0 - x).abs() < NEAR.0 && (other.1 - y).abs() < NEAR.1;
+    while named.iter().any(|other| is_near(y, other)) {
+        y += NEAR.1;
+    }
+    named.push((x, y));
+    let is_out = line.out_from.is_some_and(|from| from < end.0);
+    let text = match is_out {
         true => format!("{} {}", line.name, picture.words.say("chart-left-out")),
         false => line.name.to_owned(),
     };
-    let style = style.pos(Pos::new(HPos::Left, VPos::Center));
-    let label = EmptyElement::at(end) + Text::new(name, (6, 0), style);
+    let at = Pos::new(HPos::Left, VPos::Center);
+    let style = (FONT, TEXT_SIZE).into_font().color(&BLUE).pos(at);
+    let label = EmptyElement::at(end) + Text::new(text, (6, y - own_y), style);
     chart.draw_series(std::iter::once(label)).map(|_| ())
 }

@@ -72,13 +72,16 @@ fn row(visit: &Visit, hold: &v1::Hold, codes: &Codes) -> Markup {
             td { (mark(visit, "on-hold")) }
             td { (hold.reason) }
             td { (words.one_of("hold-scope", &hold.scope)) }
-            td { (shown::instant(visit, &hold.placed_at)) " · " (shown::who(visit, &hold.placed_by_name)) }
+            td { (shown::instant(visit, &hold.placed_at)) " · "
+                (shown::who(visit, &hold.placed_by_name)) }
             td { (shown::lot_links(&hold.lots, codes)) }
             td {
                 @if hold.deviation.is_empty() {
                     a href={ "/holds/" (hold.hold) } { (words.say("end-hold")) }
                 } @else {
-                    a href={ "/deviations/" (hold.deviation) } { (words.say("ends-with-deviation")) }
+                    a href={ "/deviations/" (hold.deviation) } {
+                        (words.say("ends-with-deviation"))
+                    }
                 }
             }
         }
@@ -149,7 +152,8 @@ async fn page(visit: &Visit, hold: &v1::Hold, problem: Option<&Problem>) -> Answ
             dt { (words.say("reason-of-hold")) } dd { (hold.reason) }
             dt { (words.say("scope")) } dd { (words.one_of("hold-scope", &hold.scope)) }
             dt { (words.say("placed")) }
-            dd { (shown::instant(visit, &hold.placed_at)) " · " (shown::who(visit, &hold.placed_by_name)) }
+            dd { (shown::instant(visit, &hold.placed_at)) " · "
+                (shown::who(visit, &hold.placed_by_name)) }
             @if !is_standing {
                 dt { (words.say("ended")) }
                 dd { (shown::instant(visit, &hold.ended_at)) " · " (hold.ended_by_name) ": "

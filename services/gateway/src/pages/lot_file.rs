@@ -4,7 +4,7 @@
 mod checkpoint;
 mod cooks;
 mod gather;
-mod judged;
+pub mod judged;
 mod origin;
 mod readings;
 pub mod safety;

@@ -63,6 +63,7 @@ methods! {
     LIST_DEVIATIONS "/hankbook.v1.Haccp/ListDeviations"
         ListDeviationsRequest ListDeviationsResponse;
     LIST_LOADS "/hankbook.v1.Cooking/ListLoads" ListLoadsRequest ListLoadsResponse;
+    GET_LOAD "/hankbook.v1.Cooking/GetLoad" GetLoadRequest Load;
     GET_LOAD_CURVES "/hankbook.v1.Cooking/GetLoadCurves" GetLoadCurvesRequest LoadCurves;
     GET_CLEARANCE "/hankbook.v1.Verification/GetClearance" GetClearanceRequest Clearance;
     SIGN_REVIEW "/hankbook.v1.Verification/SignReview" SignReviewRequest Review;

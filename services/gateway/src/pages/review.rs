@@ -7,6 +7,8 @@ use wire::v1;
 
 use super::answer::Answer;
 use super::asked::Verb;
+use super::lot_file::judged;
+use super::lots::Codes;
 use super::shown::{self, lot_link, mark};
 use super::visit::{Signing, Visit, is_signed_out};
 use super::{forms, layout, methods};
@@ -53,7 +55,9 @@ pub async fn answer(visit: &Visit) -> Result<Answer, Problem> {
         Ready { clearance: visit.ask(methods::GET_CLEARANCE, question).await, lot }
     });
     let found = join_all(asked).await;
-    Ok(page(visit, &found, has_more, problem.as_ref()))
+    let proved = found.iter().flat_map(|ready| &ready.clearance).flat_map(|one| &one.items);
+    let codes = Codes::ask(visit, proved.map(|item| &item.lot)).await;
+    Ok(page(visit, (&found, &codes), has_more, problem.as_ref()))
 }
 
 /// Signs for the lots that were ticked, each with the digest that its row showed.
@@ -70,7 +74,12 @@ async fn sign(visit: &Visit) -> Result<v1::Review, Problem> {
     visit.ask_signed(methods::SIGN_REVIEW, question, signing).await
 }
 
-fn page(visit: &Visit, found: &[Ready], has_more: bool, problem: Option<&Problem>) -> Answer {
+fn page(
+    visit: &Visit,
+    (found, codes): (&[Ready], &Codes),
+    has_more: bool,
+    problem: Option<&Problem>,
+) -> Answer {
     let words = visit.words;
     let title = words.say("review");
     let may_sign = visit.holds(&[v1::Role::Qa]) && found.iter().any(Ready::is_to_sign);
@@ -81,9 +90,9 @@ fn page(visit: &Visit, found: &[Ready], has_more: bool, problem: Option<&Problem
         }
         (forms::alert(visit, problem))
         @if found.is_empty() { p { (words.say("nothing-finished")) } }
-        form.wide method="post" action="/review" {
+        form method="post" action="/review" {
             input type="hidden" name="id" value=(forms::record_id(visit));
-            @for ready in found { (one(visit, ready, may_sign)) }
+            @for ready in found { (one(visit, ready, codes, may_sign)) }
             @if may_sign {
                 label for="note" { (words.say("note-if-any")) }
                 input id="note" name="note" maxlength="1000" autocomplete="off"
@@ -98,7 +107,7 @@ fn page(visit: &Visit, found: &[Ready], has_more: bool, problem: Option<&Problem
     page
 }
 
-fn one(visit: &Visit, ready: &Ready, may_sign: bool) -> Markup {
+fn one(visit: &Visit, ready: &Ready, codes: &Codes, may_sign: bool) -> Markup {
     let (words, lot) = (visit.words, &ready.lot);
     html! {
         section.ready aria-label=(lot.code) {
@@ -108,6 +117,7 @@ fn one(visit: &Visit, ready: &Ready, may_sign: bool) -> Markup {
                 Ok(clearance) => {
                     p { (words.with("proved-items", [("count", clearance.items.len().into())])) " "
                         a href={ "/lots/" (lot.lot) "#review" } { (words.say("look-at-all")) } }
+                    (judged::items(visit, clearance, |lot| codes.of(lot)))
                     @if !clearance.reasons.is_empty() {
                         (layout::reasons(visit, &clearance.reasons))
                     }

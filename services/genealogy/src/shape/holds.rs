@@ -16,6 +16,7 @@ use uuid::Uuid;
 use wire::internal::v1 as internal;
 use wire::v1;
 
+use super::{ids_in, texts};
 use crate::store::holds::{HoldRow, Standing};
 
 /// What of its lots a hold covers.
@@ -149,7 +150,7 @@ pub fn hold_in(
 ) -> Result<NewHold, Failure> {
     let mut faults = Faults::new();
     let id = shape::record_id(&request.id, "id", &mut faults);
-    let lots = lots_in(&request.lots, true, &mut faults);
+    let lots = ids_in(&request.lots, "lots", true, &mut faults);
     let covers = covers_in(request, &mut faults);
     let (id, covers) = faults.into_result(id.zip(covers))?;
     let stamp = Stamp::of(call, plant, id, subject(id), request)?;
@@ -218,7 +219,7 @@ pub fn hold_for_deviation_in(
 ) -> Result<(NewHold, Uuid), Failure> {
     let mut faults = Faults::new();
     let deviation = shape::id(&request.deviation, "deviation", &mut faults);
-    let lots = lots_in(&request.lots, false, &mut faults);
+    let lots = ids_in(&request.lots, "lots", false, &mut faults);
     let deviation = faults.into_result(deviation)?;
     let id = records::new_id();
     let stamp = Stamp::of(call, plant, id, subject(id), request)?;
@@ -235,19 +236,6 @@ fn deviation_covers(call: &Call, request: &internal::HoldForDeviationRequest) ->
     // A beginning after its end says nothing: everything from the beginning is the safe reading.
     let from = instant(request.span_from_us).filter(|from| *from < to);
     Covers::Span(Span { place, from, to })
-}
-
-fn lots_in(texts: &[String], twice_is_a_fault: bool, faults: &mut Faults) -> Vec<Uuid> {
-    let mut lots = Vec::with_capacity(texts.len());
-    for (at, text) in texts.iter().enumerate() {
-        let field = format!("lots[{at}]");
-        match shape::id(text, &field, faults) {
-            Some(lot) if !lots.contains(&lot) => lots.push(lot),
-            Some(lot) if twice_is_a_fault => faults.add_value(field, lot, "is named twice"),
-            _ => {}
-        }
-    }
-    lots
 }
 
 /// Reads the end of a hold.
@@ -365,10 +353,6 @@ pub fn end_entry(end: &End, signed: &Signed) -> Value {
         "signed_by_name": signed.name(),
         "signature": signature,
     })
-}
-
-fn texts(ids: &[Uuid]) -> Vec<String> {
-    ids.iter().map(Uuid::to_string).collect()
 }
 
 /// A hold as a message.

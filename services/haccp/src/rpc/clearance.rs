@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use domain::fault::Faults;
-use domain::haccp::gate;
+use domain::haccp::gate::{self, Reviewable};
 use platform::error::Failure;
 use platform::records::new_id;
 use platform::shape::id;
@@ -42,12 +42,12 @@ async fn judged(service: &Haccp, closure: Closure, is_review: bool) -> Result<Cl
     let plans = plans(service, &facts).await?;
     let now = service.house.clock.now().as_microsecond();
     let asking = question(&closure, &facts, &plans, (now, is_review))?;
-    let mut obstacles = gate::judge(&asking.question);
-    said::say(&mut obstacles, (&closure, &facts, &asking));
-    let (items, unmet) = match is_review {
-        true => (gate::items(&asking.question), gate::unmet(&asking.question)),
-        false => Default::default(),
+    let found = match is_review {
+        true => gate::reviewable(&asking.question),
+        false => Reviewable { obstacles: gate::judge(&asking.question), ..Default::default() },
     };
+    let Reviewable { mut obstacles, items, unmet } = found;
+    said::say(&mut obstacles, (&closure, &facts, &asking));
     Ok(Cleared { closure, facts, asking, obstacles, items, unmet })
 }
 

@@ -239,18 +239,9 @@ fn plan(version: &PlanVersion, identity: usize) -> Option<Plan> {
 fn lot(lot: &ClosureLot) -> Result<Lot, Failure> {
     let said = &lot.said;
     let unknown = || Failure::internal(format!("a lot of the kind {}", said.kind));
-    Ok(Lot {
-        name: said.code.clone(),
-        kind: lot_kind(&said.kind).ok_or_else(unknown)?,
-        plan: None,
-        inputs: said.inputs.iter().map(|&input| input as usize).collect(),
-        findings: Vec::new(),
-        gaps: Vec::new(),
-        covers: Vec::new(),
-        deviations: Vec::new(),
-        blocks: Vec::new(),
-        silent: Vec::new(),
-    })
+    let kind = lot_kind(&said.kind).ok_or_else(unknown)?;
+    let inputs = said.inputs.iter().map(|&input| input as usize).collect();
+    Ok(Lot { inputs, ..Lot::new(said.code.clone(), kind) })
 }
 
 /// What needs no more than its place: deviations that name lots, covers, blocks.

@@ -24,6 +24,8 @@ use uuid::Uuid;
 use wire::internal::v1::{ClosureOfResponse, FindPlaceResponse};
 use wire::v1;
 
+use super::ids;
+
 /// A probe and its seat.
 #[derive(Clone, Debug)]
 pub struct Seat {
@@ -72,21 +74,6 @@ pub fn load_in(
     let (note, house_name) = (request.note.clone(), String::new());
     let racks = racks.into_iter().map(|rack| (rack, String::new())).collect();
     Ok(NewLoad { house, house_name, racks, probes, note, moments, stamp })
-}
-
-/// Reads ids of a list, in the order given; each stands once.
-pub fn ids(given: &[String], list: &str, faults: &mut Faults) -> Vec<Uuid> {
-    let mut seen = BTreeSet::new();
-    let mut read = Vec::new();
-    for (at, text) in given.iter().enumerate() {
-        let field = format!("{list}[{at}]");
-        let Some(id) = shape::id(text, &field, faults) else { continue };
-        match seen.insert(id) {
-            true => read.push(id),
-            false => faults.add_value(field, id, "must be named once"),
-        }
-    }
-    read
 }
 
 fn seats(given: &[v1::ProbeSeat], racks: &[Uuid], faults: &mut Faults) -> Vec<Seat> {

@@ -1,8 +1,6 @@
 //! Readings: from what a tablet sends to what is judged, stored and shown.
 //! It never asks the database.
 
-use std::collections::BTreeSet;
-
 use domain::exact::{self, Exact};
 use domain::fault::Faults;
 use domain::haccp::gate::question::Kind;
@@ -91,16 +89,9 @@ pub fn reading_in(
 
 /// Reads lots, in id order; each stands once.
 pub fn lots(given: &[String], faults: &mut Faults) -> Vec<Uuid> {
-    let mut seen = BTreeSet::new();
-    for (at, text) in given.iter().enumerate() {
-        let field = format!("lots[{at}]");
-        if let Some(lot) = shape::id(text, &field, faults)
-            && !seen.insert(lot)
-        {
-            faults.add_value(field, lot, "must be named once");
-        }
-    }
-    seen.into_iter().collect()
+    let mut lots = super::ids(given, "lots", faults);
+    lots.sort_unstable();
+    lots
 }
 
 fn values(given: &[String], code: &str, faults: &mut Faults) -> Option<Values> {

@@ -49,12 +49,6 @@ pub fn kg(value: &str) -> Value {
     json!({ "value": value, "unit": "kg" })
 }
 
-/// The codes of a refusal, in order.
-pub fn codes(answer: &Answer) -> Vec<&str> {
-    let reasons = answer.json["reasons"].as_array().map(Vec::as_slice).unwrap_or_default();
-    reasons.iter().filter_map(|reason| reason["code"].as_str()).collect()
-}
-
 /// The codes of open items, in order.
 pub fn items(json: &Value) -> Vec<&str> {
     let items = json["items"].as_array().map(Vec::as_slice).unwrap_or_default();

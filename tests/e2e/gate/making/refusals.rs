@@ -4,7 +4,7 @@
 use harness::client::length;
 use serde_json::json;
 
-use super::floor::{Floor, codes, id, kg};
+use super::floor::{Floor, id, kg};
 use crate::path::ledger;
 
 #[tokio::test]
@@ -32,7 +32,7 @@ async fn a_command_is_refused_with_every_reason_and_changes_nothing() {
         "LOT_OUT_OF_DATE",
         "MORE_MADE_THAN_USED",
     ];
-    assert_eq!(codes(&answer), expected, "{}", answer.text);
+    assert_eq!(answer.codes(), expected, "{}", answer.text);
     let reason = |at: usize| answer.json["reasons"][at].clone();
     let said = reason(1)["message"].as_str().expect("a sentence").to_owned();
     assert!(said.contains("100000 g on hand") && said.contains("100001 g"), "{said}");
@@ -67,7 +67,7 @@ async fn a_narrowed_hold_stops_its_own_lot_alone() {
     floor.qa.sign("/v1/holds", &body, ("hankbook.v1.Genealogy/PlaceHold", &subject)).await.ok();
     let own = floor.body("mix", &[(&pork, "1")], &[("batch", "1")]);
     let answer = floor.post("/v1/transformations", &own).await.expect(409);
-    assert_eq!(codes(&answer), ["LOT_ON_HOLD"]);
+    assert_eq!(answer.codes(), ["LOT_ON_HOLD"]);
     floor.made("rack", &[(batch.lot(0), "50")], &[("rack", "50")]).await;
     floor.finish().await;
 }
@@ -98,12 +98,12 @@ async fn an_input_joins_before_anything_has_gone_on() {
     let own = after["lots"].as_array().and_then(|l| l.iter().find(|l| l["lot"] == batch.lot(0)));
     assert_eq!(own.expect("the batch")["version"], 2, "all that it made is less safe");
     let itself = floor.post(&path, &input(batch.lot(0), "1")).await.expect(409);
-    assert_eq!(codes(&itself), ["LOT_IS_ITS_OWN_ANCESTOR"]);
+    assert_eq!(itself.codes(), ["LOT_IS_ITS_OWN_ANCESTOR"]);
     let rack = floor.made("rack", &[(batch.lot(0), "20")], &[("rack", "20")]).await;
     let ring = floor.post(&path, &input(rack.lot(0), "1")).await.expect(409);
-    assert_eq!(codes(&ring), ["OUTPUT_GONE_ON", "LOT_IS_ITS_OWN_ANCESTOR"], "{}", ring.text);
+    assert_eq!(ring.codes(), ["OUTPUT_GONE_ON", "LOT_IS_ITS_OWN_ANCESTOR"], "{}", ring.text);
     let late = floor.post(&path, &input(&beef, "1")).await.expect(409);
-    assert_eq!(codes(&late), ["OUTPUT_GONE_ON"]);
+    assert_eq!(late.codes(), ["OUTPUT_GONE_ON"]);
     let nowhere = format!("/v1/transformations/{}/inputs", id());
     floor.post(&nowhere, &input(&beef, "1")).await.expect(404);
     let nobody = floor.post(&path, &input(&id(), "1")).await.expect(400);

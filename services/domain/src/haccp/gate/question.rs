@@ -171,6 +171,24 @@ pub struct Lot {
     pub silent: Vec<String>,
 }
 
+impl Lot {
+    /// A lot of which nothing is known but its name and kind.
+    pub fn new(name: String, kind: LotKind) -> Self {
+        Self {
+            name,
+            kind,
+            plan: None,
+            inputs: Vec::new(),
+            findings: Vec::new(),
+            gaps: Vec::new(),
+            covers: Vec::new(),
+            deviations: Vec::new(),
+            blocks: Vec::new(),
+            silent: Vec::new(),
+        }
+    }
+}
+
 /// Something that stands in a lot's way, whatever its plan.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Block {

@@ -1,4 +1,5 @@
 //! Whether the picture shows what it was given, and says in words what does not count.
+//! How it looks, a person says.
 
 use super::super::words::Language;
 use super::*;

@@ -1,6 +1,7 @@
 //! The cooks and chills of the racks that the lot is or came of, each with its curves.
 //! A probe that was left out is never hidden: its curve stays, and the reason beside it.
 
+use domain::exact::Exact;
 use maud::{Markup, PreEscaped, html};
 use wire::v1;
 
@@ -54,9 +55,9 @@ fn cook(visit: &Visit, product: &v1::LoadProduct) -> Markup {
             @if !product.met_at.is_empty() {
                 " " (words.say("met-at")) " " (shown::instant(visit, &product.met_at))
             } }
-        ul lang="en" {
-            @for reason in &product.reasons { li { (reason) } }
-            @for support in &product.support { li { (support) } }
+        ul lang="en" { @for reason in &product.reasons { li { (reason) } } }
+        @if !product.support.is_empty() {
+            ul.support lang="en" { @for support in &product.support { li { (support) } } }
         }
     }
 }
@@ -102,15 +103,29 @@ fn chilled(visit: &Visit, chill: &v1::RackChill) -> Markup {
 }
 
 fn limb_times(visit: &Visit, limb: &v1::ChillLimb) -> String {
-    let seconds = |text: &Option<String>| text.clone().unwrap_or_else(|| "?".to_owned());
+    let known = |text: &Option<String>, up| text.as_deref().map_or("?".into(), |s| minutes(s, up));
     visit.words.with(
         "limb-times",
         [
-            ("least", seconds(&limb.least_s).into()),
-            ("most", seconds(&limb.most_s).into()),
-            ("limit", seconds(&limb.limit_s).into()),
+            ("least", known(&limb.least_s, false).into()),
+            ("most", known(&limb.most_s, true).into()),
+            ("limit", known(&limb.limit_s, false).into()),
         ],
     )
+}
+
+/// Seconds as minutes with one decimal, cut downwards or upwards: never towards the limit's good
+/// side. The verdict beside it was judged on the exact time.
+fn minutes(seconds: &str, up: bool) -> String {
+    let exact = seconds.parse::<Exact>().ok();
+    let minutes = exact.and_then(|seconds| seconds.checked_div(&Exact::whole(60)));
+    match minutes.and_then(|minutes| minutes.floor_at(1)) {
+        Some((tenths, is_whole)) => {
+            let tenths = tenths + i128::from(up && !is_whole);
+            format!("{}.{}", tenths / 10, tenths % 10)
+        }
+        None => seconds.to_owned(),
+    }
 }
 
 fn probes(visit: &Visit, load: &v1::Load) -> Markup {
@@ -148,7 +163,9 @@ fn picture(visit: &Visit, file: &File, load: &v1::Load, curves: &v1::LoadCurves)
         zone: visit.zone.clone(),
         words,
     };
-    let names: Vec<_> = curves.curves.iter().map(|curve| curve.probe.as_str()).collect();
+    let mut names: Vec<_> = curves.curves.iter().map(|curve| curve.probe.as_str()).collect();
+    names.sort_unstable();
+    names.dedup();
     let told = words.with("chart-shows", [("probes", names.join(", ").into())]);
     html! {
         figure {
@@ -199,4 +216,17 @@ fn code(file: &File, rack: &str) -> String {
         found.map(|lot| lot.code.clone())
     };
     traced(&file.back).or_else(|| traced(&file.forward)).unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::minutes;
+
+    #[test]
+    fn times_are_never_cut_towards_pass() {
+        assert_eq!(minutes("5490", true), "91.5");
+        assert_eq!(minutes("8072.733225", true), "134.6");
+        assert_eq!(minutes("8072.733225", false), "134.5");
+        assert_eq!(minutes("5400.001", true), "90.1", "over the limit of 90 min, however little");
+    }
 }

@@ -163,11 +163,18 @@ async fn cooks(visit: &Visit, lot: &v1::Lot, back: &Part<v1::Trace>) -> Part<Coo
             }
         }
     }
-    let with_curves = loads.into_iter().map(|load| async {
-        let question = v1::GetLoadCurvesRequest { load: load.load.clone() };
-        Cooked { curves: visit.ask(methods::GET_LOAD_CURVES, question).await, load }
-    });
-    Ok(Cooks { loads: join_all(with_curves).await, racks: racks.len(), has_more })
+    let whole = join_all(loads.iter().map(|load| cooked(visit, &load.load))).await;
+    let loads = whole.into_iter().collect::<Result<_, _>>()?;
+    Ok(Cooks { loads, racks: racks.len(), has_more })
+}
+
+/// A load as it stands, judged, with its curves.
+async fn cooked(visit: &Visit, load: &str) -> Part<Cooked> {
+    let asked = v1::GetLoadRequest { load: load.to_owned() };
+    let curves = v1::GetLoadCurvesRequest { load: load.to_owned() };
+    let (load, curves) =
+        join!(visit.ask(methods::GET_LOAD, asked), visit.ask(methods::GET_LOAD_CURVES, curves),);
+    Ok(Cooked { load: load?, curves })
 }
 
 async fn loads_of(visit: &Visit, rack: &str) -> Part<Whole<v1::Load>> {

@@ -7,7 +7,7 @@ use wire::v1;
 use super::gather::File;
 use super::{part, table};
 use crate::pages::layout;
-use crate::pages::shown::{lot_link, mark};
+use crate::pages::shown::{check, lot_link, mark};
 use crate::pages::visit::Visit;
 
 /// The part of the file.
@@ -30,21 +30,22 @@ pub fn shown(visit: &Visit, file: &File) -> Markup {
                 p { (words.say("excepted-cases")) " " (clearance.excepted_cases.join(", ")) }
             }
             h3 { (words.say("proved")) }
-            (items(visit, file, clearance))
+            (items(visit, clearance, |lot| code(file, lot)))
             p { (words.say("review-digest")) " " span.code { (clearance.digest) } }
         }
     })
 }
 
-fn items(visit: &Visit, file: &File, clearance: &v1::Clearance) -> Markup {
+/// What is proved, item by item; `code` tells the code of a lot.
+pub fn items<'c>(
+    visit: &Visit,
+    clearance: &v1::Clearance,
+    code: impl Fn(&str) -> &'c str,
+) -> Markup {
     let words = visit.words;
     if clearance.items.is_empty() {
         return html! { p { (words.say("nothing-demanded")) } };
     }
-    let code = |id: &str| {
-        let found = file.back.iter().flat_map(|back| &back.lots).find(|lot| lot.lot == id);
-        found.map_or(String::new(), |lot| lot.code.clone())
-    };
     let columns = ["lot", "check", "step", "class", "state", "found"];
     table(
         visit,
@@ -53,8 +54,8 @@ fn items(visit: &Visit, file: &File, clearance: &v1::Clearance) -> Markup {
         html! {
             @for item in &clearance.items {
                 tr {
-                    th scope="row" { (lot_link(&item.lot, &code(&item.lot))) }
-                    td { (item.check) " · " (item.title) }
+                    th scope="row" { (lot_link(&item.lot, code(&item.lot))) }
+                    td { (check(&item.check, &item.title)) }
                     td { (item.step) }
                     td { (words.one_of("class", &item.class))
                         @if !item.gates { " · " (words.say("gates-not")) } }
@@ -67,4 +68,10 @@ fn items(visit: &Visit, file: &File, clearance: &v1::Clearance) -> Markup {
             }
         },
     )
+}
+
+/// The code of a lot that this one came of; empty where it is not known.
+fn code<'f>(file: &'f File, id: &str) -> &'f str {
+    let found = file.back.iter().flat_map(|back| &back.lots).find(|lot| lot.lot == id);
+    found.map_or("", |lot| lot.code.as_str())
 }

@@ -98,7 +98,8 @@ fn hold_row(visit: &Visit, hold: &v1::Hold) -> Markup {
                     " " (shown::instant(visit, &hold.span_from)) " – "
                     (shown::instant(visit, &hold.span_to))
                 } }
-            td { (shown::instant(visit, &hold.placed_at)) " · " (shown::who(visit, &hold.placed_by_name)) }
+            td { (shown::instant(visit, &hold.placed_at)) " · "
+                (shown::who(visit, &hold.placed_by_name)) }
             td { @if !is_standing {
                 (shown::instant(visit, &hold.ended_at)) " · "
                 (hold.ended_by_name) ": " (hold.end_reason)

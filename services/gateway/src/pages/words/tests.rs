@@ -1,4 +1,5 @@
 //! Whether both languages say the same things, and every page says what is there.
+//! Whether they say it well, a person says.
 
 use std::collections::BTreeSet;
 use std::fs;

@@ -66,11 +66,11 @@ fn new_hold(lots: Vec<Uuid>) -> NewHold {
 fn a_lot_named_twice_is_a_fault_of_a_person_and_not_of_a_message() {
     let texts: Vec<_> = [11, 12, 11].map(|number| uuid(number).to_string()).into();
     let mut faults = Faults::new();
-    lots_in(&texts, true, &mut faults);
+    ids_in(&texts, "lots", true, &mut faults);
     let fields: Vec<_> = faults.into_vec().into_iter().map(|fault| fault.field).collect();
     assert_eq!(fields, ["lots[2]"]);
     let mut faults = Faults::new();
-    assert_eq!(lots_in(&texts, false, &mut faults), [uuid(11), uuid(12)]);
+    assert_eq!(ids_in(&texts, "lots", false, &mut faults), [uuid(11), uuid(12)]);
     assert!(faults.is_empty());
 }
 

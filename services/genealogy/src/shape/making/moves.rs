@@ -16,6 +16,7 @@ use wire::v1;
 
 use super::{Placed, mass_out};
 use crate::shape::lots::{Content, Mass, id_or_empty, mass_in, named, use_by_in};
+use crate::shape::{ids_in, texts};
 use crate::store::making::ends::DestructionRow;
 use crate::store::making::transfers::TransferRow;
 use crate::store::places::PlaceRow;
@@ -43,8 +44,8 @@ pub fn transfer_in(
     let mut faults = Faults::new();
     let id = shape::record_id(&request.id, "id", &mut faults);
     let place = shape::id(&request.place, "place", &mut faults);
-    let lots = each_once(&request.lots, "lots", &mut faults);
-    let pallets = each_once(&request.pallets, "pallets", &mut faults);
+    let lots = ids_in(&request.lots, "lots", true, &mut faults);
+    let pallets = ids_in(&request.pallets, "pallets", true, &mut faults);
     if request.lots.is_empty() && request.pallets.is_empty() {
         faults.add("lots", "lots or pallets are needed");
     }
@@ -60,20 +61,6 @@ pub fn transfer_in(
     Ok(Placed::new(stamp, place, moved, faults))
 }
 
-/// Ids in the order of the message; one named twice is a fault.
-fn each_once(texts: &[String], list: &str, faults: &mut Faults) -> Vec<Uuid> {
-    let mut ids = Vec::with_capacity(texts.len());
-    for (at, text) in texts.iter().enumerate() {
-        let field = format!("{list}[{at}]");
-        match shape::id(text, &field, faults) {
-            Some(id) if ids.contains(&id) => faults.add_value(field, id, "is named twice"),
-            Some(id) => ids.push(id),
-            None => {}
-        }
-    }
-    ids
-}
-
 /// The entry of a transfer.
 pub fn transfer_entry(new: &NewTransfer) -> Value {
     let NewTransfer { stamp, place, moved } = new;
@@ -84,10 +71,6 @@ pub fn transfer_entry(new: &NewTransfer) -> Value {
         "place": named(place.id, place.version, &place.name),
         "times": Value::from(moved.moments),
     })
-}
-
-fn texts(ids: &[Uuid]) -> Vec<String> {
-    ids.iter().map(Uuid::to_string).collect()
 }
 
 /// A transfer as a message, with the holds that went along.

@@ -39,7 +39,7 @@ pub fn pull_in(
     let mut faults = Faults::new();
     let id = shape::record_id(&request.id, "id", &mut faults);
     let load = shape::id(&request.load, "load", &mut faults);
-    let racks = super::ids(&request.racks, "racks", &mut faults);
+    let racks = crate::shape::ids(&request.racks, "racks", &mut faults);
     if request.overrule && request.reason.trim().is_empty() {
         faults.add_value("reason", &request.reason, "must say why the limit is overruled");
     }
