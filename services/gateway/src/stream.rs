@@ -78,6 +78,21 @@ pub async fn answer(
     Ok(answer::stream(takes, &media_type, &head.headers, request_id))
 }
 
+/// A download as a whole, with the headers that came before it.
+pub async fn whole(response: http::Response<Body>) -> Result<(HeaderMap, HttpBody), Problem> {
+    let (head, body) = response.into_parts();
+    failed(&head.headers)?;
+    let mut parts = Parts { body, buffer: BytesMut::new() };
+    let (mut content_type, mut data) = (String::new(), BytesMut::new());
+    let told = |status: Status| Problem::of_status(&status);
+    while let Some(message) = parts.next().await.map_err(told)? {
+        let part = raw(message).map_err(told)?;
+        content_type = part.content_type;
+        data.extend_from_slice(&part.data);
+    }
+    Ok((head.headers, HttpBody { content_type, data: data.freeze() }))
+}
+
 fn failed(headers: &HeaderMap) -> Result<(), Problem> {
     match Status::from_header_map(headers) {
         Some(status) if status.code() != Code::Ok => Err(Problem::of_status(&status)),

@@ -18,7 +18,7 @@ use wire::v1::files_server::Files;
 use super::Answer;
 use crate::Haccp;
 use crate::shape::files::{about_in, download_name, file_in, file_out, hash};
-use crate::store::files::{self as store, FILE, FileRow};
+use crate::store::files::{self as store, FILE, FileRow, Wanted};
 use crate::store::rows::{self, Record};
 
 /// How much is sent at once.
@@ -110,13 +110,20 @@ fn parts(row: &FileRow, content: Bytes) -> Vec<Result<HttpBody, Status>> {
 
 async fn list(service: &Haccp, request: v1::ListFilesRequest) -> Answer<v1::ListFilesResponse> {
     let mut faults = Faults::new();
-    let about = about_in(&request.about, &mut faults);
-    let (kind, id) = faults.into_result(about).map_err(Failure::from)?;
-    let about = format!("{kind}:{id}");
+    let wanted = match (request.about.as_str(), request.lot.as_str()) {
+        (_, "") => about_in(&request.about, &mut faults)
+            .map(|(kind, id)| Wanted::About(format!("{kind}:{id}"))),
+        ("", lot) => shape::id(lot, "lot", &mut faults).map(Wanted::Lot),
+        (about, _) => {
+            faults.add_value("about", about, "must be left out where a lot is named");
+            None
+        }
+    };
+    let wanted = faults.into_result(wanted).map_err(Failure::from)?;
     let page = Page::of(request.page_size, &request.page_token)?;
     let asked = page.clone();
     let found = service.db.read("haccp.list_files", |conn| {
-        Box::pin(async move { store::list(conn, &about, &asked).await })
+        Box::pin(async move { store::list(conn, &wanted, &asked).await })
     });
     let mut rows = found.await?;
     let next_page_token = page.cut(&mut rows, |row| row.id.to_string());

@@ -43,17 +43,43 @@ pub async fn find(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<FileR
     Ok(query.get_result(conn).await.optional()?)
 }
 
-/// The files about a thing, in the order of their ids.
+/// Which files are listed.
+#[derive(Clone, Debug)]
+pub enum Wanted {
+    /// Those about one thing, as kind and id.
+    About(String),
+    /// Those about a lot, and about what names it.
+    Lot(Uuid),
+}
+
+/// What names a lot, as files do.
+const OF_LOT: &str = "SELECT 'lot:' || $1 UNION ALL \
+    SELECT 'reading:' || reading FROM haccp.reading_lot WHERE lot = $1 UNION ALL \
+    SELECT 'deviation:' || deviation FROM haccp.deviation_lot WHERE lot = $1 UNION ALL \
+    SELECT 'load:' || load FROM haccp.load_rack WHERE lot = $1 UNION ALL \
+    SELECT 'foreign_material:' || id FROM haccp.foreign_material WHERE lot = $1";
+
+/// Files, in the order of their ids.
 pub async fn list(
     conn: &mut AsyncPgConnection,
-    about: &str,
+    wanted: &Wanted,
     page: &Page,
 ) -> Result<Vec<FileRow>, Failure> {
     let after = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::nil());
-    let query = sql_query(format!("{SELECT} WHERE about = $1 AND id > $2 ORDER BY id LIMIT $3"));
-    let query =
-        query.bind::<Text, _>(about).bind::<SqlUuid, _>(after).bind::<BigInt, _>(page.fetch());
-    Ok(query.load(conn).await?)
+    let rest = "id > $2 ORDER BY id LIMIT $3";
+    let found = match wanted {
+        Wanted::About(about) => {
+            let query = sql_query(format!("{SELECT} WHERE about = $1 AND {rest}"));
+            let query = query.bind::<Text, _>(about).bind::<SqlUuid, _>(after);
+            query.bind::<BigInt, _>(page.fetch()).load(conn).await
+        }
+        Wanted::Lot(lot) => {
+            let query = sql_query(format!("{SELECT} WHERE about IN ({OF_LOT}) AND {rest}"));
+            let query = query.bind::<SqlUuid, _>(lot).bind::<SqlUuid, _>(after);
+            query.bind::<BigInt, _>(page.fetch()).load(conn).await
+        }
+    };
+    Ok(found?)
 }
 
 /// Writes the bytes of a file, in the transaction of its record.
