@@ -5,6 +5,7 @@ mod bytes;
 mod forgery;
 mod hardship;
 mod journey;
+mod steps;
 mod uploads;
 
 use std::path::Path;

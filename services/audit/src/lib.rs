@@ -21,7 +21,7 @@ use tokio::sync::watch;
 use tonic::service::Routes;
 use wire::v1::audit_server::AuditServer;
 
-pub use sealer::LogKey;
+pub use sealer::{LogKey, STEPS};
 
 /// The service's own name.
 pub const NAME: &str = "audit";
