@@ -5,6 +5,7 @@ mod bytes;
 mod forgery;
 mod hardship;
 mod journey;
+mod live;
 mod steps;
 mod uploads;
 

@@ -50,6 +50,7 @@ struct Shared {
     routes: Routes,
     openapi: String,
     pages: Arc<Pages>,
+    fans: stream::Fans,
 }
 
 /// Opens the door on a listener. Errors: routes that cannot stand side by side, no thread.
@@ -58,7 +59,8 @@ pub fn open(gateway: Gateway, listener: TcpListener) -> io::Result<RestDoor> {
     let routes = Routes::of_contract().map_err(io::Error::other)?;
     let openapi = openapi::document().to_string();
     let pages = Arc::new(Pages::of(gateway.clone()));
-    let shared = Data::from(Arc::new(Shared { gateway, routes, openapi, pages }));
+    let fans = stream::Fans::of_contract(&gateway.tasks, |twin| ask(&gateway, twin));
+    let shared = Data::from(Arc::new(Shared { gateway, routes, openapi, pages, fans }));
     let (give, take) = std::sync::mpsc::channel();
     let thread = thread::Builder::new().name("rest-door".into()).spawn(move || {
         actix_web::rt::System::new().block_on(async move {
@@ -80,6 +82,16 @@ pub fn open(gateway: Gateway, listener: TcpListener) -> io::Result<RestDoor> {
     })?;
     let handle = take.recv().map_err(|_| io::Error::other("the REST door did not open"))?;
     Ok(RestDoor { address, handle, thread })
+}
+
+/// How the gateway asks an INTERNAL operation for itself.
+fn ask(gateway: &Gateway, twin: &'static Operation) -> Arc<stream::Ask> {
+    let (hops, signer) = (gateway.hops.clone(), gateway.signer.clone());
+    let (clock, path) = (gateway.keeper.clock.clone(), twin.grpc_path.as_str());
+    Arc::new(move |message| {
+        let hop = hops.for_service(path, (crate::NAME, &signer, &clock));
+        Box::pin(async move { hop::send(hop?, path, message, HeaderMap::new()).await })
+    })
 }
 
 fn new_request_id() -> String {
@@ -163,14 +175,16 @@ async fn streamed(
     let path = operation.grpc_path.as_str();
     let hop = shared.gateway.hops.to(path);
     let hop = hop.ok_or_else(|| Problem::new(Kind::Unavailable, "This part is not running."))?;
-    let done = shared.gateway.runtime.spawn(hop::send(hop, path, message.into(), headers)).await;
+    let sent = hop::send(hop, path, message.into(), headers.clone());
+    let done = shared.gateway.runtime.spawn(sent).await;
     let done = done.map_err(|_| Problem::new(Kind::Internal, "Something failed on our side."))?;
     let typed = |status: tonic::Status| {
         let mut problem = Problem::of_status(&status);
         problem.faults = typed(&body, operation, &given, problem.faults);
         problem
     };
-    stream::answer(&shared.gateway, operation, done.map_err(typed)?, id).await
+    let answered = (headers, done.map_err(typed)?);
+    stream::answer((&shared.gateway, &shared.fans), operation, answered, id).await
 }
 
 /// Refuses early, reads, forwards, writes.

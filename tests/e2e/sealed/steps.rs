@@ -8,6 +8,7 @@ use harness::program::Program;
 use harness::{Options, Plant};
 use nix::sys::signal::Signal;
 
+use super::forgery::{differing, replay};
 use super::hardship::{assert_consistent, assert_whole, bodies, writers};
 use super::{Worked, check, sealed};
 
@@ -111,7 +112,35 @@ async fn a_sealer_that_dies_after_any_step_leaves_one_whole_log() {
     let size = sealed(&worked.database).await;
     assert_one_log(&worked, &heads, size).await;
     assert_whole(&url, &[]);
+    assert_bent_node_is_found(&worked).await;
+    assert_whole(&url, &[]);
     worked.stop().await;
+}
+
+/// A stored node that somebody bends is named, and nothing is signed over it.
+async fn assert_bent_node_is_found(worked: &Worked) {
+    let (folder, url) = (worked.plant.folder(), &worked.plant.database.url);
+    let size = sealed(&worked.database).await;
+    let bend = "CREATE TEMP TABLE kept AS TABLE audit.subtree; \
+        SET session_replication_role = replica; UPDATE audit.subtree SET hash = sha256(hash) \
+        WHERE level = 8 AND index = 0; SET session_replication_role = origin";
+    worked.database.batch_execute(bend).await.expect("a superuser");
+    let (is_whole, said) = replay(url);
+    let named = ["the stored tree is that of the sealed leaves"];
+    assert_eq!((is_whole, differing(&said)), (false, named.to_vec()), "{said}");
+    worked.read("38").await;
+    let sealer = Program::start(&folder, url, &Options::default());
+    let begun = platform::clock::monotonic();
+    while !worked.plant.log().contains("the stored tree has not the root that was signed") {
+        assert!(begun.elapsed() < super::PATIENCE, "{}", worked.plant.log());
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    }
+    assert_eq!(Standing::of(worked).await.signed, size);
+    let mend = "SET session_replication_role = replica; DELETE FROM audit.subtree; \
+        INSERT INTO audit.subtree SELECT * FROM kept; SET session_replication_role = origin";
+    worked.database.batch_execute(mend).await.expect("a superuser");
+    assert_eq!(sealed(&worked.database).await, size + 1);
+    drop(sealer);
 }
 
 /// Every leaf has one position, and every note that was ever signed is of this one log.
