@@ -293,6 +293,20 @@ log-root = Root
 log-key = Key
 log-bundle = The lot’s records with their proofs, to be checked without this service: { $path }
 
+files = Files attached
+no-files = No file was attached.
+files-mean = Each file stands in the log by its hash; its bytes are given as they were sent.
+file-name = File
+file-about = About
+file-type = Type
+file-bytes = Size in bytes
+file-sent = Attached
+about-deviation = a deviation
+about-load = a load
+about-reading = a reading
+about-foreign-material = foreign material
+about-lot = the lot
+
 ## Forms that are signed
 
 signature = Your signature

@@ -293,6 +293,20 @@ log-root = Raíz
 log-key = Clave
 log-bundle = Los registros del lote con sus pruebas, para comprobarlos sin este servicio: { $path }
 
+files = Archivos adjuntos
+no-files = No se adjuntó ningún archivo.
+files-mean = Cada archivo figura en el registro por su huella; sus bytes se entregan tal como se enviaron.
+file-name = Archivo
+file-about = Sobre
+file-type = Tipo
+file-bytes = Tamaño en bytes
+file-sent = Adjuntado
+about-deviation = una desviación
+about-load = una carga
+about-reading = una lectura
+about-foreign-material = materia extraña
+about-lot = el lote
+
 ## Formularios que se firman
 
 signature = Su firma
