@@ -82,6 +82,7 @@ no-such-code = No lot has the code { $code }.
 no-lots = There are no lots yet.
 newest = Newest
 older = Older
+lots-of-run = Batches of the run “{ $run }”.
 what-it-is = What it is
 kind = Kind
 since = Since
@@ -168,6 +169,7 @@ more-not-shown = There are more than the { $rows } shown here.
 
 supplier = Supplier
 supplier-lot = Supplier’s lot
+run = Run
 mass = Mass
 plan = HACCP plan
 plan-none = It was bound to no plan: nothing says what it must meet.

@@ -82,6 +82,7 @@ no-such-code = Ningún lote tiene el código { $code }.
 no-lots = Todavía no hay lotes.
 newest = Los más nuevos
 older = Anteriores
+lots-of-run = Mezclas de la tanda «{ $run }».
 what-it-is = Qué es
 kind = Clase
 since = Desde
@@ -168,6 +169,7 @@ more-not-shown = Hay más que los { $rows } que se muestran aquí.
 
 supplier = Proveedor
 supplier-lot = Lote del proveedor
+run = Tanda
 mass = Masa
 plan = Plan HACCP
 plan-none = No está ligado a ningún plan: nada dice qué debe cumplir.
