@@ -43,8 +43,9 @@ impl Cost {
 
 /// The cost of `roots`; `prices` stand in the order of the lots.
 pub fn of(graph: &Graph, roots: &[usize], prices: &[Option<Price>]) -> Cost {
-    let held = graph.back(roots, |_| false);
-    let inputs = graph.lots().iter().zip(held).enumerate();
+    let parts = graph.back(roots, |_| false);
+    let held = graph.lots().iter().zip(parts).map(|(lot, part)| (lot, &part * &lot.mass_g));
+    let inputs = held.enumerate();
     let inputs = inputs.filter(|(_, (lot, held))| lot.made_by.is_none() && held.is_positive());
     let line = |(lot, (_, mass_g)): (usize, (_, Exact))| {
         let price = prices.get(lot).and_then(Option::as_ref);

@@ -64,6 +64,9 @@ pub struct Graph {
     outputs: Vec<Vec<usize>>,
     /// The makings, each after those that made its inputs.
     order: Vec<usize>,
+    /// What each lot weighed when it was used, in grams: as it was weighed last, else as it was
+    /// made; never less than what was used of it.
+    at_use_g: Vec<Exact>,
 }
 
 impl Graph {
@@ -83,7 +86,18 @@ impl Graph {
             return None;
         }
         let order = order(&lots, &makings, &outputs)?;
-        Some(Self { lots, makings, outputs, order })
+        let at_use_g = lots.iter().map(|lot| lot.mass_g.clone()).collect();
+        let mut graph = Self { lots, makings, outputs, order, at_use_g };
+        for lot in 0..graph.lots.len() {
+            graph.weighed_last(lot, &graph.lots[lot].mass_g.clone());
+        }
+        Some(graph)
+    }
+
+    /// Says what a lot weighed before it was used, in grams: what is used of it is then a part of
+    /// this, and what it lost before stays with it.
+    pub fn weighed_last(&mut self, lot: usize, mass_g: &Exact) {
+        self.at_use_g[lot] = mass_g.clone().max(self.used_g(lot));
     }
 
     /// Its lots.
@@ -91,60 +105,64 @@ impl Graph {
         &self.lots
     }
 
-    /// How many grams of each lot are in `roots`, the roots themselves whole; the way back ends at
-    /// lots for which `ends` is true.
+    /// Which part of each lot is in `roots`, the roots themselves whole; the way back ends at lots
+    /// for which `ends` is true.
     pub fn back(&self, roots: &[usize], ends: impl Fn(usize) -> bool) -> Vec<Exact> {
-        let mut held = self.whole(roots);
+        let mut parts = self.whole(roots);
         for making in self.order.iter().rev() {
             let made = &self.outputs[*making];
             let all: Exact = made.iter().map(|lot| &self.lots[*lot].mass_g).sum();
-            let taken: Exact = made.iter().filter(|lot| !ends(**lot)).map(|lot| &held[*lot]).sum();
+            let taken = made.iter().filter(|lot| !ends(**lot));
+            let taken: Exact = taken.map(|lot| &parts[*lot] * &self.lots[*lot].mass_g).sum();
             let Some(share) = taken.checked_div(&all).filter(|share| !share.is_zero()) else {
                 continue;
             };
             // A root is whole already, whatever other roots were made of it.
-            for (lot, mass_g) in
-                self.makings[*making].inputs.iter().filter(|(lot, _)| !roots.contains(lot))
-            {
-                held[*lot] = &held[*lot] + &(&share * mass_g);
+            let inputs =
+                self.makings[*making].inputs.iter().filter(|(lot, _)| !roots.contains(lot));
+            for (lot, mass_g) in inputs {
+                parts[*lot] = &parts[*lot] + &(&share * &self.part_of(*lot, mass_g));
             }
         }
-        held
+        parts
     }
 
-    /// How many grams of each lot came of `roots`, the roots themselves whole; the way forward ends
-    /// at lots for which `ends` is true.
+    /// Which part of each lot came of `roots`, the roots themselves whole; the way forward ends at
+    /// lots for which `ends` is true.
     pub fn forward(&self, roots: &[usize], ends: impl Fn(usize) -> bool) -> Vec<Exact> {
-        let mut came = self.whole(roots);
+        let mut parts = self.whole(roots);
         for making in &self.order {
             let Making { inputs, additions_g } = &self.makings[*making];
             let used: Exact = inputs.iter().map(|(_, mass_g)| mass_g).sum();
             let of_roots = inputs.iter().filter(|(lot, _)| !ends(*lot));
-            let part =
-                |(lot, mass_g): &(usize, Exact)| &(mass_g * &came[*lot]) / &self.lots[*lot].mass_g;
-            let of_roots: Exact = of_roots.map(part).sum();
+            let of_roots: Exact = of_roots.map(|(lot, mass_g)| mass_g * &parts[*lot]).sum();
             let Some(share) = of_roots.checked_div(&(&used + additions_g)) else { continue };
-            for lot in &self.outputs[*making] {
-                if !roots.contains(lot) {
-                    came[*lot] = &share * &self.lots[*lot].mass_g;
-                }
+            for lot in self.outputs[*making].iter().filter(|lot| !roots.contains(lot)) {
+                parts[*lot] = share.clone();
             }
         }
-        came
+        parts
     }
 
-    /// How many grams of a lot were used, by all makings of the graph.
-    pub fn used_g(&self, lot: usize) -> Exact {
+    /// True while a part of a lot was used by no making of the graph.
+    pub fn has_rest(&self, lot: usize) -> bool {
+        self.used_g(lot) < self.at_use_g[lot]
+    }
+
+    /// Which part of a lot these grams of it are.
+    fn part_of(&self, lot: usize, mass_g: &Exact) -> Exact {
+        mass_g.checked_div(&self.at_use_g[lot]).unwrap_or_else(Exact::zero)
+    }
+
+    fn used_g(&self, lot: usize) -> Exact {
         let inputs = self.makings.iter().flat_map(|making| &making.inputs);
         inputs.filter(|(of, _)| *of == lot).map(|(_, mass_g)| mass_g).sum()
     }
 
     fn whole(&self, roots: &[usize]) -> Vec<Exact> {
-        let mut masses = vec![Exact::zero(); self.lots.len()];
-        for root in roots {
-            masses[*root] = self.lots[*root].mass_g.clone();
-        }
-        masses
+        let mut parts = vec![Exact::zero(); self.lots.len()];
+        roots.iter().for_each(|root| parts[*root] = Exact::one());
+        parts
     }
 }
 

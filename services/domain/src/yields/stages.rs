@@ -1,7 +1,8 @@
 //! What lots weighed at each stage, through the lot graph, and the shrink between stages.
 //! It never takes a stage that was weighed in part for one that was weighed whole.
 
-use std::collections::BTreeSet;
+use std::cmp::Ordering;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::flow::{Graph, Kind};
 use crate::exact::Exact;
@@ -76,9 +77,15 @@ impl Stage {
         }
     }
 
-    /// True where only raw meat is weighed: kits and rework are no part of it.
-    fn is_of_meat(self) -> bool {
-        self <= Self::Block
+    /// Whether a weighing of a lot of a kind counts at this stage: what came from a supplier counts
+    /// as received, and the raw meat of a batch on the batch, for a lot is not the part of it that
+    /// was weighed up.
+    fn counts_on(self, kind: Kind) -> bool {
+        match self {
+            Self::Received => kind == Kind::Received,
+            Self::Block => kind == Kind::Batch,
+            _ => true,
+        }
     }
 }
 
@@ -160,6 +167,29 @@ pub fn found(graph: &Graph, roots: &[usize], weighings: &[Weighing]) -> Vec<Foun
     Stage::ALL.into_iter().map(at).collect()
 }
 
+/// Says of each lot of the graph what it weighed last by itself, so that what is used of it is a part
+/// of that. The raw meat of a batch is not the batch.
+pub fn weighed_last(graph: &mut Graph, weighings: &[Weighing]) {
+    let mut last: BTreeMap<usize, (Stage, Exact)> = BTreeMap::new();
+    for weighing in weighings.iter().filter(|weighing| weighing.stage != Stage::Block) {
+        let [Some(lot)] = weighing.lots.as_slice() else { continue };
+        let (first, end) = own(graph.lots()[*lot].kind);
+        if !(first..=end).contains(&weighing.stage) {
+            continue;
+        }
+        let mass = weighing.net.base();
+        let known = last.entry(*lot).or_insert_with(|| (weighing.stage, Exact::zero()));
+        match weighing.stage.cmp(&known.0) {
+            Ordering::Less => {}
+            Ordering::Equal => known.1 = &known.1 + &mass,
+            Ordering::Greater => *known = (weighing.stage, mass),
+        }
+    }
+    for (lot, (_, mass_g)) in &last {
+        graph.weighed_last(*lot, mass_g);
+    }
+}
+
 struct Walk<'w> {
     graph: &'w Graph,
     roots: &'w [usize],
@@ -169,8 +199,12 @@ struct Walk<'w> {
 
 impl Walk<'_> {
     fn here(&self) -> impl Iterator<Item = (usize, &Weighing)> {
-        let all = self.weighings.iter().enumerate();
-        all.filter(|(_, weighing)| weighing.stage == self.stage)
+        let lots = self.graph.lots();
+        let counts = move |weighing: &Weighing| {
+            let mut inside = weighing.lots.iter().flatten();
+            weighing.stage == self.stage && inside.all(|lot| self.stage.counts_on(lots[*lot].kind))
+        };
+        self.weighings.iter().enumerate().filter(move |(_, weighing)| counts(weighing))
     }
 
     /// For each lot, whether it was weighed at this stage.
@@ -185,7 +219,7 @@ impl Walk<'_> {
     fn back(&self) -> Found {
         let (lots, weighed) = (self.graph.lots(), self.weighed());
         let is_apart = |lot: usize| {
-            self.stage.is_of_meat() && matches!(lots[lot].kind, Kind::Kit | Kind::Rework)
+            self.stage == Stage::Received && matches!(lots[lot].kind, Kind::Kit | Kind::Rework)
         };
         let held = self.graph.back(self.roots, |lot| weighed[lot] || is_apart(lot));
         let is_open = |lot: &usize| held[*lot].is_positive() && !weighed[*lot] && !is_apart(*lot);
@@ -202,9 +236,9 @@ impl Walk<'_> {
         let is_open = |lot: &usize| came[*lot].is_positive() && !weighed[*lot];
         let (rework, open): (Vec<usize>, Vec<usize>) =
             (0..lots.len()).filter(is_open).partition(|lot| is_rework(*lot));
-        let is_left = |lot: &usize| self.graph.used_g(*lot) < lots[*lot].mass_g;
-        let lacking = self.due(open.iter().copied().filter(is_left).collect(), &open);
-        let rework = rework.into_iter().map(|lot| (lot, came[lot].clone())).collect();
+        let has_rest = |lot: &usize| self.graph.has_rest(*lot);
+        let lacking = self.due(open.iter().copied().filter(has_rest).collect(), &open);
+        let rework = rework.into_iter().map(|lot| (lot, &came[lot] * &lots[lot].mass_g)).collect();
         self.found(&came, lacking, rework)
     }
 
@@ -222,24 +256,25 @@ impl Walk<'_> {
         if due.is_empty() { ends } else { due }
     }
 
-    /// What counts of each weighing, by how many grams of each lot belong to what was asked for.
+    /// What counts of each weighing, by which part of each lot belongs to what was asked for.
     fn found(
         &self,
-        grams: &[Exact],
+        parts: &[Exact],
         mut lacking: Vec<usize>,
         rework: Vec<(usize, Exact)>,
     ) -> Found {
         let lots = self.graph.lots();
+        let grams = |lot: &usize| &parts[*lot] * &lots[*lot].mass_g;
         let (mut counted, mut seen) = (Vec::new(), BTreeSet::new());
         for (weighing, one) in self.here() {
             let inside: BTreeSet<usize> = one.lots.iter().copied().flatten().collect();
-            let taken: Exact = inside.iter().map(|lot| &grams[*lot]).sum();
+            let taken: Exact = inside.iter().map(grams).sum();
             if taken.is_zero() {
                 continue;
             }
             if one.lots.iter().any(Option::is_none) {
                 // It stood on the scale together with what is no part of this.
-                lacking.extend(inside.iter().filter(|lot| grams[**lot].is_positive()));
+                lacking.extend(inside.iter().filter(|lot| parts[**lot].is_positive()));
                 continue;
             }
             let whole: Exact = inside.iter().map(|lot| &lots[*lot].mass_g).sum();
@@ -252,7 +287,7 @@ impl Walk<'_> {
         lacking.dedup();
         let is_made_here =
             seen.iter().all(|lot| Stage::of_making(lots[*lot].kind) == Some(self.stage));
-        let recorded_g = is_made_here.then(|| seen.iter().map(|lot| &grams[*lot]).sum());
+        let recorded_g = is_made_here.then(|| seen.iter().map(grams).sum());
         Found { stage: self.stage, counted, recorded_g, lacking, rework }
     }
 }

@@ -76,22 +76,43 @@ fn a_graph_with_a_cycle_or_a_hole_is_none() {
 
 #[test]
 fn shares_go_by_mass_both_ways() {
+    let part = |numerator, denominator| Exact::ratio(numerator, denominator).expect("a number");
     let held = plant().back(&[PACK_A], |_| false);
     // 450 of 500 g that were made; the rack wholly, half of the batch, half of the meat used.
-    assert_eq!(held[RACK_A], whole(495));
-    assert_eq!(held[BATCH], whole(495));
-    assert_eq!(held[MEAT], whole(450));
-    assert_eq!(held[SPICE], whole(9));
+    assert_eq!(held[RACK_A], part(9, 10));
+    assert_eq!(held[BATCH], part(9, 20));
+    assert_eq!(held[MEAT], part(450, 2000));
+    assert_eq!(held[SPICE], part(9, 500));
     assert_eq!(held[RACK_B], whole(0));
     let came = plant().forward(&[BATCH], |_| false);
-    assert_eq!(
-        (&came[RACK_A], &came[RACK_B], &came[PACK_A]),
-        (&whole(550), &whole(540), &whole(450))
-    );
+    assert_eq!([RACK_A, RACK_B, PACK_A].map(|lot| came[lot].clone()), [1, 1, 1].map(whole));
     let came = plant().forward(&[MEAT], |_| false);
     // 1000 of the 1100 g that went into the mixer.
-    assert_eq!(came[BATCH], whole(1000));
-    assert_eq!(came[PACK_A], Exact::ratio(4500, 11).expect("a number"));
+    assert_eq!((&came[BATCH], &came[PACK_A]), (&part(10, 11), &part(10, 11)));
+}
+
+#[test]
+fn what_is_used_is_a_part_of_what_the_lot_weighed_last() {
+    // 495 g of a rack of 550 g are packed: nine tenths of it, unless it weighed 495 g by then.
+    let lots = vec![lot(Kind::Rack, 550, None), lot(Kind::Finished, 490, Some(0))];
+    let mut graph = Graph::of(lots, vec![making(&[(0, 495)], 0)]).expect("a graph");
+    assert_eq!(graph.back(&[1], |_| false)[0], Exact::ratio(9, 10).expect("a number"));
+    assert!(graph.has_rest(0));
+    let weighings = [
+        weighing(&[0], Stage::Stuffed, 550),
+        weighing(&[0], Stage::Chilled, 300),
+        weighing(&[0], Stage::Chilled, 195),
+        weighing(&[1], Stage::Packed, 490),
+    ];
+    stages::weighed_last(&mut graph, &weighings);
+    assert_eq!((graph.back(&[1], |_| false)[0].clone(), graph.has_rest(0)), (whole(1), false));
+    let all = stages::found(&graph, &[1], &weighings);
+    let shrink = stages::shrink(&all, Unit::Gram).expect("whole stages");
+    assert_eq!(shrink.chain.stages[1].step_shrink_pct, Some(whole(10)));
+    assert_eq!(shrink.from_stuffed_pct, Exact::ratio(120, 11));
+    // A weighing below what was used of the lot says that all of it was used.
+    graph.weighed_last(0, &whole(400));
+    assert_eq!(graph.back(&[1], |_| false)[0], whole(1));
 }
 
 #[test]
@@ -140,12 +161,15 @@ fn what_stood_on_the_scale_with_others_is_not_divided() {
 
 #[test]
 fn kits_and_rework_are_no_part_of_the_meat() {
-    let block = [weighing(&[MEAT], Stage::Received, 2004)];
-    let received = found(&[BATCH], &block, Stage::Received);
+    let received = found(&[BATCH], &[weighing(&[MEAT], Stage::Received, 2004)], Stage::Received);
     assert!(received.is_whole(), "the spice of the kit is no meat: {received:?}");
     assert_eq!(received.mass_g(), whole(1002));
     let mixed = found(&[BATCH], &[weighing(&[MEAT], Stage::Mixed, 2000)], Stage::Mixed);
     assert_eq!(mixed.lacking, [BATCH], "the kit goes into the mixer too");
+    let block = found(&[PACK_A], &[weighing(&[BATCH], Stage::Block, 1000)], Stage::Block);
+    assert_eq!(block.mass_g(), whole(450));
+    let of_meat = found(&[BATCH], &[weighing(&[MEAT], Stage::Block, 1000)], Stage::Block);
+    assert!(of_meat.counted.is_empty(), "nobody knows of which batch it was the block");
 }
 
 #[test]
