@@ -11,7 +11,8 @@ use actix_web::web::{Bytes, Data, Payload};
 use actix_web::{App, HttpRequest, HttpResponse, HttpServer, web};
 use http::HeaderMap;
 use platform::error::Kind;
-use platform::{hop, records};
+use platform::{hop, records, traces};
+use tracing::Instrument as _;
 use wire::contract::Operation;
 use wire::json::{self, BODY_MAX, Given, Names};
 
@@ -129,8 +130,10 @@ async fn any(request: HttpRequest, payload: Payload, shared: Data<Shared>) -> Ht
         Found::OtherVerbs(allowed) => return answer::other_verbs(&allowed, &id),
         Found::Nothing => {
             let (runtime, pages) = (&shared.gateway.runtime, &shared.pages);
-            let asked = page_door::answer(runtime, pages, (&request, payload), &id).await;
-            if let Some(page) = asked {
+            let span = traces::at_door(&page_door::name(&request), request::trace(&request));
+            let asked = page_door::answer(runtime, pages, (&request, payload), &id);
+            if let Some(page) = asked.instrument(span.clone()).await {
+                traces::answered_at_door(&span, page.status().as_u16());
                 return page;
             }
             let problem = Problem::new(Kind::NoSuchOperation, "There is no such path.");
@@ -139,14 +142,26 @@ async fn any(request: HttpRequest, payload: Payload, shared: Data<Shared>) -> Ht
     };
     let headers = request::headers(&request, &id);
     let has_token = headers.contains_key("authorization");
+    let span = traces::at_door(&name(operation), request::trace(&request));
     let asked = (request, payload);
-    let done = match operation.server_streaming {
-        true => streamed(&shared, operation, asked, (path_values, headers, &id)).await,
-        false => through(&shared, operation, asked, (path_values, headers))
-            .await
-            .map(|(text, metadata)| answer::json(text, &metadata, &id)),
+    let done = async {
+        match operation.server_streaming {
+            true => streamed(&shared, operation, asked, (path_values, headers, &id)).await,
+            false => through(&shared, operation, asked, (path_values, headers))
+                .await
+                .map(|(text, metadata)| answer::json(text, &metadata, &id)),
+        }
     };
-    done.unwrap_or_else(|problem| answer::problem(&problem, has_token, &id))
+    let done = done.instrument(span.clone()).await;
+    let answer = done.unwrap_or_else(|problem| answer::problem(&problem, has_token, &id));
+    traces::answered_at_door(&span, answer.status().as_u16());
+    answer
+}
+
+/// What a trace calls a request: verb and template, never the values of a path.
+fn name(operation: &Operation) -> String {
+    let form = operation.http.as_ref();
+    form.map_or_else(String::new, |form| format!("{} {}", form.verb.as_str(), form.template))
 }
 
 /// As [`through`], for an answer that comes in parts.
@@ -164,7 +179,8 @@ async fn streamed(
     let path = operation.grpc_path.as_str();
     let hop = shared.gateway.hops.to(path);
     let hop = hop.ok_or_else(|| Problem::new(Kind::Unavailable, "This part is not running."))?;
-    let done = shared.gateway.runtime.spawn(hop::send(hop, path, read.bytes.into(), headers)).await;
+    let work = hop::send(hop, path, read.bytes.into(), headers);
+    let done = shared.gateway.runtime.spawn(work.in_current_span()).await;
     let done = done.map_err(|_| Problem::new(Kind::Internal, "Something failed on our side."))?;
     let typed = |status: tonic::Status| {
         let mut problem = Problem::of_status(&status);
@@ -189,7 +205,7 @@ async fn through(
     let hop = shared.gateway.hops.to(path);
     let hop = hop.ok_or_else(|| Problem::new(Kind::Unavailable, "This part is not running."))?;
     let work = hop::unary(hop, path, read.bytes.into(), headers);
-    let done = shared.gateway.runtime.spawn(work).await;
+    let done = shared.gateway.runtime.spawn(work.in_current_span()).await;
     let done = done.map_err(|_| Problem::new(Kind::Internal, "Something failed on our side."))?;
     let (metadata, bytes) = done.map_err(|status| {
         let mut problem = Problem::of_status(&status);

@@ -69,6 +69,7 @@ impl Services {
     pub fn start(shared: &Shared, database: &Database) -> Result<Self, Failure> {
         let mut started = Starting { shared, database, hops: HashMap::new(), pools: Vec::new() };
         started.add_pure(calculations::SERVICES, calculations::routes());
+        started.add((formulas::NAME, formulas::POOL_SIZE), formulas::SERVICES, formulas::routes)?;
         let sealing = audit::Sealing {
             connect: database.connect(audit::NAME, 1),
             key: shared.log_key.clone(),
