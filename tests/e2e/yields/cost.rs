@@ -40,9 +40,15 @@ async fn inputs_cost_what_the_lots_cost_that_went_in() {
     let batch = floor.day.get("walt", &format!("/v1/input-cost?lot={}", floor.batch)).await.ok();
     assert_eq!(batch["minorPerPackedKg"], whole["minorPerPackedKg"]);
     let rack = floor.day.get("walt", &format!("/v1/input-cost?lot={}", floor.racks[0])).await.ok();
-    assert_eq!((&rack["totalMinor"], &rack["inputs"][0]["massG"]), (&json!(42800), &json!(90718.474)));
+    assert_eq!(
+        (&rack["totalMinor"], &rack["inputs"][0]["massG"]),
+        (&json!(42800), &json!(90718.474))
+    );
     let listed = floor.day.get("walt", &format!("/v1/costs?lot={}", floor.spice)).await.ok();
-    assert_eq!((&listed["costs"][1]["version"], &listed["costs"][1]["currency"]), (&json!(2), &json!("USD")));
+    assert_eq!(
+        (&listed["costs"][1]["version"], &listed["costs"][1]["currency"]),
+        (&json!(2), &json!("USD"))
+    );
     floor.day.close().await;
 }
 

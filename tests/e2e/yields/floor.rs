@@ -46,8 +46,7 @@ impl Floor {
             at: "06:00",
         };
         let racks = day.make("rack", &racks).await;
-        let mut floor =
-            Self { day, product, meat, spice, batch, racks, finished: String::new() };
+        let mut floor = Self { day, product, meat, spice, batch, racks, finished: String::new() };
         floor.finished = floor.pack(&["205", "205"], "360").await;
         floor
     }

@@ -63,7 +63,10 @@ async fn a_stage_weighed_in_part_is_named_and_never_filled_in() {
     let smoked = stage(&report, "smoked");
     assert_eq!(smoked["isWhole"].as_bool().unwrap_or(false), false);
     assert!(smoked["net"].is_null() && smoked["stepShrinkPct"].is_null(), "{smoked}");
-    assert_eq!((length(&smoked["lacking"]), &smoked["lacking"][0]["lot"]), (1, &json!(floor.racks[1])));
+    assert_eq!(
+        (length(&smoked["lacking"]), &smoked["lacking"][0]["lot"]),
+        (1, &json!(floor.racks[1]))
+    );
     assert!(report["totalShrinkPct"].is_null(), "{report}");
     let code = smoked["lacking"][0]["code"].as_str().expect("a code");
     assert!(report["reasons"][0].as_str().is_some_and(|why| why.contains(code)), "{report}");

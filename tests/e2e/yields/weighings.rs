@@ -53,7 +53,7 @@ async fn a_weighing_is_exact_and_amended_beside_the_original() {
     });
     floor.day.post("walt", "/v1/costs", &cost).await.ok();
     let database = floor.day.plant.database.connect().await;
-    forms::assert_stand(&database, "forms.yields.json", "yields.%").await;
+    forms::assert_of(&database, "yields", "forms.yields.json").await;
     floor.day.close().await;
 }
 
