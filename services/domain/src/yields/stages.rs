@@ -167,8 +167,8 @@ pub fn found(graph: &Graph, roots: &[usize], weighings: &[Weighing]) -> Vec<Foun
     Stage::ALL.into_iter().map(at).collect()
 }
 
-/// Says of each lot of the graph what it weighed last by itself, so that what is used of it is a part
-/// of that. The raw meat of a batch is not the batch.
+/// Says of each lot of the graph what it weighed last by itself, so that what is used of it is a
+/// part of that. The raw meat of a batch is not the batch.
 pub fn weighed_last(graph: &mut Graph, weighings: &[Weighing]) {
     let mut last: BTreeMap<usize, (Stage, Exact)> = BTreeMap::new();
     for weighing in weighings.iter().filter(|weighing| weighing.stage != Stage::Block) {

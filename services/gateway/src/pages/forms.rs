@@ -36,7 +36,8 @@ pub fn area(visit: &Visit, name: &str, label: &str, most: u32) -> Markup {
     }
 }
 
-/// The large keypad; hidden until the script finds it: without script the tablet's own keys are used.
+/// The large keypad; hidden until the script finds it: without script the tablet's own keys are
+/// used.
 pub fn keypad(visit: &Visit, keys: &[&str]) -> Markup {
     html! {
         div.keypad hidden data-keypad role="group" aria-label=(visit.words.say("keypad")) {

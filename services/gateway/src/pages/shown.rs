@@ -67,8 +67,8 @@ pub fn grams(visit: &Visit, grams: Option<&str>) -> Markup {
     }
 }
 
-/// A decimal text with at most so many decimals, to the nearest; about, where it was rounded. Only for
-/// the eye: nothing is judged by it.
+/// A decimal text with at most so many decimals, to the nearest; about, where it was rounded. Only
+/// for the eye: nothing is judged by it.
 pub fn rounded(text: &str, decimals: usize) -> String {
     let digits = text.split_once('.').map_or(0, |(_, part)| part.len());
     match text.parse::<f64>() {

@@ -34,7 +34,9 @@ fn all(visit: &Visit, weighings: &Whole<v1::Weighing>) -> Markup {
                     }
                     @for amendment in &weighing.amendments {
                         div.version {
-                            p.label { (words.say("amendment")) " " (stage(visit, &amendment.stage)) }
+                            p.label {
+                                (words.say("amendment")) " " (stage(visit, &amendment.stage))
+                            }
                             (one(visit, amendment))
                         }
                     }
@@ -71,7 +73,9 @@ fn one(visit: &Visit, weighing: &v1::Weighing) -> Markup {
         @if weighing.lots.len() > 1 {
             p { (words.with("weighed-together", [("count", weighing.lots.len().into())])) }
         }
-        @if !weighing.scale_name.is_empty() { p { (words.say("scale")) ": " (weighing.scale_name) } }
+        @if !weighing.scale_name.is_empty() {
+            p { (words.say("scale")) ": " (weighing.scale_name) }
+        }
         p.who {
             (shown::instant(visit, &weighing.observed_at)) " · " (weighing.entered_by_name)
             @if weighing.late_s > 0 {
@@ -97,7 +101,9 @@ fn shrink(visit: &Visit, report: &v1::YieldReport) -> Markup {
             p.hint { (words.say("rounded-two")) }
         }
         @if report.total_shrink_pct.is_some() {
-            p { (words.with("lost-in-all", [("percent", percent(&report.total_shrink_pct).into())])) }
+            p { (words.with("lost-in-all", [
+                ("percent", percent(&report.total_shrink_pct).into())
+            ])) }
         }
         @if report.from_stuffed_shrink_pct.is_some() {
             p { (words.with("lost-since-stuffed", [
