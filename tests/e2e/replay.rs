@@ -47,6 +47,9 @@ async fn worked(plant: &Plant) {
         "per": { "value": "100", "unit": "[lb_av]" }, "source": "invoice 118",
     });
     worker.client.post("/v1/costs", &cost).await.ok();
+    let about = format!("lot:{}", stock.lots[0]);
+    let id = new_id().to_string();
+    worker.client.attach(&id, &about, ("text/csv", b"t_s,degF\n0,44\n")).await.ok();
     let hold = json!({ "id": new_id(), "lots": stock.lots[1..], "reason": "torn combo bins" });
     worker.client.post("/v1/holds", &hold).await.ok();
     let of = first["id"].as_str().expect("its id");
@@ -83,7 +86,7 @@ async fn told(client: &Client) {
 }
 
 /// A table, how it is bent, and the promises that this breaks.
-const BENT: [(&str, &str, &[&str]); 15] = [
+const BENT: [(&str, &str, &[&str]); 17] = [
     (
         "audit.filed",
         "DELETE FROM audit.filed WHERE position = 1",
@@ -167,6 +170,16 @@ const BENT: [(&str, &str, &[&str]); 15] = [
         "yields.cost",
         "UPDATE yields.cost SET amount_minor = amount_minor - 1",
         &["every cost's row says what its entry says"],
+    ),
+    (
+        "haccp.file_content",
+        "UPDATE haccp.file_content SET content = set_byte(content, 2, 0)",
+        &["every file's row says what its entry says, and its bytes have the entry's hash"],
+    ),
+    (
+        "haccp.file",
+        "UPDATE haccp.file SET name = 'another'",
+        &["every file's row says what its entry says, and its bytes have the entry's hash"],
     ),
     (
         "haccp.reading",

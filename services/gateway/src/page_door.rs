@@ -4,7 +4,9 @@
 use std::sync::Arc;
 
 use actix_web::http::StatusCode;
-use actix_web::http::header::{CACHE_CONTROL, CONTENT_TYPE, LOCATION, SET_COOKIE};
+use actix_web::http::header::{
+    CACHE_CONTROL, CONTENT_DISPOSITION, CONTENT_TYPE, LOCATION, SET_COOKIE,
+};
 use actix_web::web::Payload;
 use actix_web::{HttpRequest, HttpResponse};
 use http::{HeaderMap, HeaderName, HeaderValue};
@@ -89,7 +91,7 @@ fn sent(answer: Answer, request_id: &str) -> HttpResponse {
         false => "no-store",
     };
     response.insert_header((CACHE_CONTROL, kept));
-    response.insert_header((CONTENT_TYPE, answer.media_type));
+    response.insert_header((CONTENT_TYPE, answer.media_type.as_ref()));
     response.insert_header((REQUEST_ID, request_id));
     response.insert_header(("content-security-policy", POLICY));
     response.insert_header(("cross-origin-opener-policy", "same-origin"));
@@ -101,6 +103,9 @@ fn sent(answer: Answer, request_id: &str) -> HttpResponse {
     }
     if let Some(location) = answer.location {
         response.insert_header((LOCATION, location));
+    }
+    if let Some(disposition) = answer.disposition {
+        response.insert_header((CONTENT_DISPOSITION, disposition));
     }
     response.body(answer.body)
 }

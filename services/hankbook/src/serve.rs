@@ -128,6 +128,8 @@ impl House {
             runtime,
             readiness: readiness(services.clone()),
             plant: shared.plant.clone(),
+            tasks: tasks.clone(),
+            signer: shared.signer.clone(),
             page_key: PageKey::open_or_create(&self.folder.page_key())?,
         };
         let mut stop = (signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?);

@@ -8,6 +8,7 @@ use serde_json::Value;
 use wire::v1;
 
 use super::checkpoint;
+use crate::pages::files;
 use crate::pages::methods;
 use crate::pages::visit::{Visit, Whole};
 use crate::problem::Problem;
@@ -51,6 +52,7 @@ pub struct File {
     pub cooks: Part<Cooks>,
     pub weighings: Part<Whole<v1::Weighing>>,
     pub yields: Part<v1::YieldReport>,
+    pub files: Part<Whole<v1::File>>,
     pub checkpoint: Part<Value>,
 }
 
@@ -71,6 +73,7 @@ impl File {
                 )
             });
         let ((back, cooks), forward) = ways;
+        let files = attached(visit, lot, &cooks).await;
         let (readings, holds, deviations, items) = safety;
         Ok(Self {
             lot: found,
@@ -86,6 +89,7 @@ impl File {
             cooks,
             weighings,
             yields,
+            files,
             checkpoint,
         })
     }
@@ -102,6 +106,7 @@ impl File {
             ("file-weighings", self.weighings.as_ref().err()),
             ("file-yields", self.yields.as_ref().err()),
             ("file-cooks", self.cooks.as_ref().err()),
+            ("files", self.files.as_ref().err()),
             ("file-deviations", self.deviations.as_ref().err()),
             ("file-holds", self.holds.as_ref().err()),
             ("file-review", self.clearance.as_ref().err()),
@@ -252,6 +257,25 @@ async fn safety(visit: &Visit, lot: &str) -> Safety {
         items
     });
     (readings, holds, deviations, items)
+}
+
+/// The files about the lot and what names it, and about the loads that are shown.
+async fn attached(visit: &Visit, lot: &str, cooks: &Part<Cooks>) -> Part<Whole<v1::File>> {
+    let loads = cooks.iter().flat_map(|cooks| &cooks.loads);
+    let loads = loads.map(|cooked| format!("load:{}", cooked.load.load)).collect::<Vec<_>>();
+    let (of_lot, of_loads) = join!(
+        files::of_lot(visit, lot),
+        join_all(loads.iter().map(|about| files::about(visit, about)))
+    );
+    let mut all = of_lot?;
+    for found in of_loads {
+        let found = found?;
+        all.has_more |= found.has_more;
+        all.rows.extend(found.rows);
+    }
+    all.rows.sort_by(|one, other| one.file.cmp(&other.file));
+    all.rows.dedup_by(|one, other| one.file == other.file);
+    Ok(all)
 }
 
 /// The bytes of a question without fields.
