@@ -111,6 +111,13 @@ impl GenealogyInternal for Genealogy {
         internal::closure_of(self, request).await
     }
 
+    async fn masses_of(
+        &self,
+        request: Request<inside::MassesOfRequest>,
+    ) -> Answer<inside::MassesOfResponse> {
+        internal::masses_of(self, request).await
+    }
+
     async fn find_place(
         &self,
         request: Request<inside::FindPlaceRequest>,

@@ -2,6 +2,7 @@
 //! It never asks anything but records, links, leaves, state and the messages still owed.
 
 mod shipping;
+mod yields;
 
 /// A promise and the statement that gives one text, `what`, for each thing that breaks it.
 pub struct Promise {
@@ -279,6 +280,11 @@ fn leaves(records: &[Record]) -> Vec<Promise> {
         },
         Promise { name: "every reading's row says what its entry says", differs: readings() },
         Promise {
+            name: "every weighing's row says what its entry says, and net is gross less tare",
+            differs: yields::weighings(),
+        },
+        Promise { name: "every cost's row says what its entry says", differs: yields::costs() },
+        Promise {
             name: "every block's samples and load's seats are in its entry",
             differs: curves(),
         },
@@ -291,7 +297,7 @@ fn leaves(records: &[Record]) -> Vec<Promise> {
 
 /// Lists of an entry, each with the links that must be the same: the record's kind, the member of
 /// its entry, the table of links with its record's column and the column of what it names.
-const LINKS: [(&str, &str, &str, &str, &str); 13] = [
+const LINKS: [(&str, &str, &str, &str, &str); 14] = [
     ("haccp.reading", "lots", "haccp.reading_lot", "reading", "lot"),
     ("haccp.deviation", "lots", "haccp.deviation_lot", "deviation", "lot"),
     ("haccp.load", "lots", "haccp.load_rack", "load", "lot"),
@@ -305,6 +311,7 @@ const LINKS: [(&str, &str, &str, &str, &str); 13] = [
     ("genealogy.transfer", "lots", "genealogy.transfer_lot", "transfer", "lot"),
     ("genealogy.transfer", "pallets", "genealogy.transfer_pallet", "transfer", "pallet"),
     ("genealogy.destruction", "cases", "genealogy.destroyed_case", "destruction", "serial"),
+    ("yields.weighing", "lots", "yields.weighing_lot", "weighing", "lot"),
 ];
 
 fn links() -> String {
