@@ -1,6 +1,7 @@
 //! The making of a batch: its formula, its kits, its label, and the stops before the tip.
 //! It never knows more than the contract.
 
+mod dock;
 mod journey;
 mod kitchen;
 mod label;

@@ -1,5 +1,5 @@
-//! One day from receiving to the truck: formula, kit, batch, cook, chill, pack-off, review, ship, by
-//! REST, its key steps by gRPC; and what the dock says when a lot turns out to bring soy.
+//! One day from receiving to the truck: formula, kit, batch, cook, chill, pack-off, review, ship,
+//! by REST, its key steps by gRPC; and what the dock says when a lot turns out to bring soy.
 //! It never does what a person could not: everything goes through a door of the contract.
 
 use harness::Answer;

@@ -1,5 +1,5 @@
-//! The spice lot that brings soy, made into product: what it holds goes with it, through rework, and
-//! nothing is packed under a label that does not say so.
+//! The spice lot that brings soy, made into product: what it holds goes with it,
+//! through rework, and nothing is packed under a label that does not say so.
 //! It never speaks of equipment or film: changeovers and rolls have journeys of their own.
 
 use harness::client::length;

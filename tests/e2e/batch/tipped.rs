@@ -223,24 +223,17 @@ async fn bad_input_at_the_mixer_is_stopped_with_the_way_on() {
     let aid = changed(&|body| body["additions"][0]["name"] = json!("Spice blend No. 1"));
     let aid = mixer.send(&aid).await.expect(409);
     assert!(aid.codes().contains(&"LOT_MISSING"), "{}", aid.text);
+    let held = |at: usize, unit: &str| {
+        let mass = json!({ "value": "1", "unit": unit });
+        let held = json!({ "material": mixer.cure_material(), "lot": mixer.cure, "mass": mass });
+        changed(&|body| body["inputs"][at]["contents"] = json!([held]))
+    };
     let cases: [(&str, Value); 5] = [
         ("formulaVersion", changed(&|body| body["formulaVersion"] = Value::Null)),
         ("formula", changed(&|body| body["kind"] = json!("rack"))),
         ("labelRevision", changed(&|body| body["labelRevision"] = json!("3"))),
-        (
-            "inputs[0].contents",
-            changed(&|body| {
-                body["inputs"][0]["contents"] = json!([{
-            "material": mixer.cure_material(), "lot": mixer.cure, "mass": pounds("1") }])
-            }),
-        ),
-        (
-            "inputs[2].contents[0].mass.unit",
-            changed(&|body| {
-                body["inputs"][2]["contents"] = json!([{ "material": mixer.cure_material(), "lot": mixer.cure,
-                "mass": { "value": "1", "unit": "lb" } }])
-            }),
-        ),
+        ("inputs[0].contents", held(0, "[lb_av]")),
+        ("inputs[2].contents[0].mass.unit", held(2, "lb")),
     ];
     for (field, mut body) in cases {
         if field == "formula" {

@@ -234,6 +234,19 @@ pub fn with_input(
     Ok(question)
 }
 
+impl BatchRow {
+    /// The lots that it was asked about, with one more; each once.
+    pub fn lots_with(&self, lot: Uuid) -> Result<Vec<Uuid>, Failure> {
+        let question = internal::JudgeBatchRequest::decode(self.question.as_slice());
+        let inputs = question.map_err(Failure::internal)?.inputs;
+        let mut lots: Vec<Uuid> = inputs.iter().filter_map(|one| one.lot.parse().ok()).collect();
+        lots.push(lot);
+        lots.sort_unstable();
+        lots.dedup();
+        Ok(lots)
+    }
+}
+
 /// What formulas said of a batch that is about to be recorded.
 #[derive(Clone, Debug)]
 pub struct Judged {
@@ -357,10 +370,6 @@ impl NewBatch {
         let Judged { question, answer, told } = &self.judged;
         let inputs: Vec<_> = question.inputs.iter().map(input_entry).collect();
         let agents: Vec<_> = told.agents.iter().map(agent_entry).collect();
-        let reasons = |all: &[RefusalReason]| -> Vec<_> {
-            let one = |one: &RefusalReason| json!({ "code": one.code, "subject": one.subject, "message": one.message });
-            all.iter().map(one).collect()
-        };
         json!({
             "batch": self.stamp.id.to_string(),
             "transformation": self.transformation.to_string(),
@@ -371,8 +380,8 @@ impl NewBatch {
             "answer": answer.to_string(),
             "inputs": inputs,
             "agents": agents,
-            "refusals": reasons(&told.refusals),
-            "holds": reasons(&told.holds),
+            "refusals": reasons_entry(&told.refusals),
+            "holds": reasons_entry(&told.holds),
         })
     }
 }
@@ -381,8 +390,19 @@ fn mass_entry(mass: Option<&v1::Quantity>) -> Value {
     mass.map_or(Value::Null, |mass| json!({ "value": mass.value, "unit": mass.unit }))
 }
 
+fn reasons_entry(all: &[RefusalReason]) -> Value {
+    let entry = |one: &RefusalReason| {
+        let (code, subject, message) = (&one.code, &one.subject, &one.message);
+        json!({ "code": code, "subject": subject, "message": message })
+    };
+    all.iter().map(entry).collect()
+}
+
 fn input_entry(one: &internal::JudgedInput) -> Value {
-    let held = |one: &internal::JudgedContent| json!({ "lot": one.lot, "material": one.material, "mass": mass_entry(one.mass.as_ref()) });
+    let held = |one: &internal::JudgedContent| {
+        let mass = mass_entry(one.mass.as_ref());
+        json!({ "lot": one.lot, "material": one.material, "mass": mass })
+    };
     json!({
         "lot": one.lot, "lot_kind": one.lot_kind, "material": one.material,
         "mass": mass_entry(one.mass.as_ref()),

@@ -12,7 +12,7 @@ use wire::internal::v1 as internal;
 use crate::shape::closure::{Closure, MadeOf, OpenCase};
 use crate::shape::holds::Span;
 
-/// How old an answer of haccp or formulas may be when the shipment is written, by the monotonic clock.
+/// How old an answer of others may be when the shipment is written, by the monotonic clock.
 pub const ANSWER_GOOD_FOR: Duration = Duration::from_secs(60);
 
 /// A pallet that is to ship.

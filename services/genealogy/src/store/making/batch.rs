@@ -11,9 +11,7 @@ use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
 use platform::records;
-use prost::Message as _;
 use uuid::Uuid;
-use wire::internal::v1::JudgeBatchRequest;
 
 use crate::schema::{batch, lot};
 use crate::shape::closure::{Closure, MadeOf};
@@ -33,19 +31,6 @@ pub struct BatchRow {
     pub answer: Uuid,
     pub question: Vec<u8>,
     pub judgement: Vec<u8>,
-}
-
-impl BatchRow {
-    /// The lots that it was asked about, with one more; each once.
-    pub fn lots_with(&self, lot: Uuid) -> Result<Vec<Uuid>, Failure> {
-        let question = JudgeBatchRequest::decode(self.question.as_slice());
-        let inputs = question.map_err(Failure::internal)?.inputs;
-        let mut lots: Vec<Uuid> = inputs.iter().filter_map(|one| one.lot.parse().ok()).collect();
-        lots.push(lot);
-        lots.sort_unstable();
-        lots.dedup();
-        Ok(lots)
-    }
 }
 
 /// A lot that goes into a batch, as formulas must know it.
