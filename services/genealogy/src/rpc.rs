@@ -1,6 +1,7 @@
 //! The operations of the service as a list; one file a resource does the work.
 //! It never holds a rule.
 
+mod formulas;
 mod holds;
 mod internal;
 mod lots;
