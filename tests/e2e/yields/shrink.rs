@@ -66,7 +66,7 @@ async fn a_stage_weighed_in_part_is_named_and_never_filled_in() {
     let report = floor.yields(&floor.finished).await;
     assert_eq!(report["verdict"], "UNDETERMINED");
     let smoked = stage(&report, "smoked");
-    assert_eq!(smoked["isWhole"].as_bool().unwrap_or(false), false);
+    assert!(!smoked["isWhole"].as_bool().unwrap_or(false));
     assert!(smoked["net"].is_null() && smoked["stepShrinkPct"].is_null(), "{smoked}");
     assert_eq!(
         (length(&smoked["lacking"]), &smoked["lacking"][0]["lot"]),
