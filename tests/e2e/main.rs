@@ -9,3 +9,4 @@ mod path;
 mod replay;
 mod sealed;
 mod walk;
+mod yields;

@@ -28,6 +28,7 @@ mod shipment_check;
 mod shown;
 mod sign_in;
 mod visit;
+mod weigh;
 mod words;
 
 use std::sync::Arc;
@@ -131,6 +132,9 @@ impl Pages {
             (Verb::Get, ["reading", lot]) => reading::choose_check(&visit, lot).await,
             (_, ["reading", lot, check]) => reading::enter(&visit, lot, check).await,
             (Verb::Get, ["readings", id]) => reading::result(&visit, id).await,
+            (Verb::Get, ["weigh"]) => weigh::choose_lot(&visit).await,
+            (_, ["weigh", lot]) => weigh::enter(&visit, lot).await,
+            (Verb::Get, ["weighings", id]) => weigh::result(&visit, id).await,
             (Verb::Get, ["open-items"]) => open_items::show(&visit).await,
             (Verb::Get, ["deviations"]) => deviations::list(&visit).await,
             (_, ["deviations", id]) => deviations::one(&visit, id).await,
@@ -155,13 +159,14 @@ impl Pages {
 
 /// True for a path that some page has, whatever the verb.
 fn is_page(segments: &[&str]) -> bool {
-    const ALONE: [&str; 12] = [
+    const ALONE: [&str; 13] = [
         "sign-in",
         "sign-out",
         "language",
         "password",
         "lots",
         "reading",
+        "weigh",
         "open-items",
         "deviations",
         "holds",
@@ -173,6 +178,7 @@ fn is_page(segments: &[&str]) -> bool {
         [] => true,
         [one] => ALONE.contains(one),
         ["lots" | "deviations" | "files" | "holds" | "reading" | "readings", _] => true,
+        ["weigh" | "weighings", _] => true,
         ["reading", _, _] => true,
         _ => false,
     }

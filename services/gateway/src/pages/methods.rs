@@ -66,6 +66,11 @@ methods! {
     LIST_LOADS "/hankbook.v1.Cooking/ListLoads" ListLoadsRequest ListLoadsResponse;
     GET_LOAD "/hankbook.v1.Cooking/GetLoad" GetLoadRequest Load;
     GET_LOAD_CURVES "/hankbook.v1.Cooking/GetLoadCurves" GetLoadCurvesRequest LoadCurves;
+    RECORD_WEIGHING "/hankbook.v1.Yields/RecordWeighing" RecordWeighingRequest Weighing;
+    GET_WEIGHING "/hankbook.v1.Yields/GetWeighing" GetWeighingRequest Weighing;
+    LIST_WEIGHINGS "/hankbook.v1.Yields/ListWeighings"
+        ListWeighingsRequest ListWeighingsResponse;
+    GET_YIELDS "/hankbook.v1.Yields/GetYields" GetYieldsRequest YieldReport;
     GET_CLEARANCE "/hankbook.v1.Verification/GetClearance" GetClearanceRequest Clearance;
     SIGN_REVIEW "/hankbook.v1.Verification/SignReview" SignReviewRequest Review;
     LIST_OPEN_ITEMS "/hankbook.v1.Verification/ListOpenItems"

@@ -123,7 +123,7 @@ pub fn form(visit: &Visit, bound: &Bound, check: &v1::PlanCheck, state: State<'_
                 }
             }
             }
-            (keypad(visit))
+            (forms::keypad(visit, &KEYS))
         }
         script src=(assets::keypad_path()) defer {}
     };
@@ -169,16 +169,6 @@ fn values(visit: &Visit, check: &v1::PlanCheck, state: &State<'_>) -> Markup {
                 ])),
                 None => (words.with("unit-is", [("unit", shown::unit(&check.unit).into())])),
             }
-        }
-    }
-}
-
-/// Hidden until the script finds it: without script the tablet's own keys are used.
-fn keypad(visit: &Visit) -> Markup {
-    html! {
-        div.keypad hidden data-keypad role="group" aria-label=(visit.words.say("keypad")) {
-            @for key in KEYS { button type="button" data-key=(key) { (key) } }
-            button.back type="button" data-key="back" { (visit.words.say("key-back")) }
         }
     }
 }
