@@ -113,10 +113,7 @@ impl History {
 
     /// A call that must be taken.
     pub async fn taken(&mut self, site: &mut Site, call: &Call) -> Value {
-        let seconds = self.rng.within(5, 60);
-        let answer = site.call(call, &mut self.rng).await.ok();
-        site.later(seconds).await;
-        answer
+        site.call(call, &mut self.rng).await.ok()
     }
 
     fn of(&self, kinds: &[LotKind]) -> Vec<usize> {
@@ -224,6 +221,7 @@ impl History {
     async fn pack(&mut self, site: &mut Site, lot: usize) {
         let place = self.rng.below(2);
         let mut said = Vec::new();
+        site.later(60).await;
         let first = self.ledger.cases.len();
         for _ in 0..1 + self.rng.below(3) {
             site.later(5).await;

@@ -154,7 +154,7 @@ impl Site {
     /// program, and it may be said twice.
     pub async fn call(&mut self, call: &Call, rng: &mut Rng) -> Answer {
         self.calls += 1;
-        if rng.per_mille(2) {
+        if rng.per_mille(4) {
             self.killed(call, rng).await;
         }
         let answer = self.until_taken(call, false).await;
