@@ -8,3 +8,4 @@ mod pages;
 mod path;
 mod replay;
 mod sealed;
+mod walk;

@@ -287,6 +287,10 @@ fn leaves(records: &[Record]) -> Vec<Promise> {
             name: "every block's samples and load's seats are in its entry",
             differs: curves(),
         },
+        Promise {
+            name: "every file's row says what its entry says, and its bytes have the entry's hash",
+            differs: files(),
+        },
     ]
 }
 
@@ -411,5 +415,20 @@ fn curves() -> String {
          coalesce(lot::text, '') AS named, true AS is_kept FROM haccp.load_probe) AS kept \
          USING (load, probe, seat) \
          WHERE is_said IS NULL OR is_kept IS NULL OR coalesce(lot, '') <> named"
+    )
+}
+
+/// A file's bytes stand beside its row; the entry holds their hash and never the bytes.
+fn files() -> String {
+    format!(
+        "SELECT format('file %s', record.id) AS what FROM haccp.file AS record \
+         LEFT JOIN haccp.file_content AS kept ON kept.file = record.id \
+         JOIN (SELECT leaf.id, {PROVED} AS said FROM audit.leaf \
+         WHERE leaf.form LIKE 'haccp.file/%') AS leaf ON leaf.id = record.id \
+         WHERE said IS NOT NULL AND ((record.about, record.name, record.media_type, \
+         record.bytes::text, encode(record.sha256, 'hex')) IS DISTINCT FROM (said ->> 'about', \
+         said ->> 'name', said ->> 'media_type', said ->> 'bytes', said ->> 'sha256') \
+         OR encode(sha256(kept.content), 'hex') IS DISTINCT FROM said ->> 'sha256' \
+         OR octet_length(kept.content)::text IS DISTINCT FROM said ->> 'bytes')"
     )
 }
