@@ -6,4 +6,5 @@ pub mod partners;
 pub mod people;
 pub mod places;
 pub mod products;
+pub mod specifications;
 pub mod week;

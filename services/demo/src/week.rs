@@ -191,6 +191,10 @@ pub struct Week {
     pub suppliers: Vec<String>,
     pub customers: Vec<String>,
     pub plans: Plans,
+    /// Of formulas, by name.
+    pub materials: HashMap<&'static str, String>,
+    /// By the place of their product.
+    pub formulas: Vec<String>,
     /// What is on hand of each material, the oldest first.
     pub stock: HashMap<&'static str, VecDeque<(String, Mass)>>,
     /// The tub of rework.
@@ -235,6 +239,8 @@ impl Week {
             suppliers: Vec::new(),
             customers: Vec::new(),
             plans: Plans::default(),
+            materials: HashMap::new(),
+            formulas: Vec::new(),
             stock: HashMap::new(),
             rework: None,
             batches: Vec::new(),

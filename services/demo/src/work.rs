@@ -4,6 +4,7 @@
 mod chilling;
 mod cooking;
 mod deviations;
+mod formulas;
 mod making;
 mod mending;
 mod packing;

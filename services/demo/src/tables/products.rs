@@ -8,19 +8,19 @@ use super::materials::{
 use crate::physics::Programme;
 
 /// Film coefficient of a cell's air between racks that stand apart, W/m2 K.
-pub const APART_FILM: f64 = 6.5;
+pub const APART_FILM: f64 = 4.2;
 /// The same where racks are crowded.
-pub const CROWDED_FILM: f64 = 3.75;
+pub const CROWDED_FILM: f64 = 2.75;
 
 /// Hog casing: dry, smoke, colour, then steam. Schedules of the trade, rounded (from memory).
 const HOG: Programme =
-    &[(40, 130.0, 96.0), (70, 150.0, 114.0), (35, 162.0, 128.0), (600, 174.0, 154.0)];
+    &[(45, 130.0, 96.0), (80, 150.0, 114.0), (40, 162.0, 128.0), (600, 173.0, 160.0)];
 /// Thin links: a shorter smoke under wetter air.
 const THIN: Programme =
-    &[(25, 130.0, 104.0), (45, 148.0, 120.0), (35, 160.0, 134.0), (600, 172.0, 156.0)];
+    &[(25, 130.0, 104.0), (45, 148.0, 120.0), (35, 160.0, 134.0), (600, 172.0, 162.0)];
 /// Rings and mixed loads.
 const THICK: Programme =
-    &[(40, 130.0, 100.0), (60, 150.0, 116.0), (50, 164.0, 132.0), (600, 175.0, 154.0)];
+    &[(40, 130.0, 100.0), (70, 150.0, 116.0), (55, 164.0, 132.0), (600, 174.0, 159.0)];
 
 /// A product.
 pub struct Product {

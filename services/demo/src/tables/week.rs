@@ -35,7 +35,7 @@ pub struct Loading {
 /// The loads of a day.
 pub const LOADED: [Loading; 4] = [
     Loading { at: "05:20", house: "House 2", batches: &[5, 6], overnight: true },
-    Loading { at: "07:05", house: "House 3", batches: &[7, 8], overnight: true },
+    Loading { at: "06:50", house: "House 3", batches: &[7, 8], overnight: true },
     Loading { at: "08:00", house: "House 1", batches: &[0, 1, 2], overnight: false },
     Loading { at: "10:20", house: "House 2", batches: &[3, 4], overnight: false },
 ];

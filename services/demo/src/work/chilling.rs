@@ -38,7 +38,7 @@ impl Week {
         };
         let film_w_m2k = match (is_crowded, product.by_hand) {
             (true, _) => CROWDED_FILM,
-            (false, true) => self.chance.near(APART_FILM, 0.4),
+            (false, true) => self.chance.near(APART_FILM, 0.3),
             (false, false) => self.chance.near(4.6, 0.5),
         };
         let cold = Cold { shower_min: product.shower_min, air_f: CELL_F, film_w_m2k };

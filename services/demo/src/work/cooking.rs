@@ -111,7 +111,7 @@ impl Week {
         let limit_f = of.cook_f.unwrap_or_default();
         let until_f = match group.is_cut_short {
             true => LOST_STEAM_F,
-            false => limit_f + self.chance.near(1.6, 0.4),
+            false => limit_f + self.chance.near(1.0, 0.3),
         };
         let mut raws = Vec::new();
         for _ in 0..count {

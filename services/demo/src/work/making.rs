@@ -4,9 +4,11 @@
 use serde_json::{Value, json};
 
 use super::Taken;
+use super::formulas::Contents;
 use crate::mass::Mass;
 use crate::tables::places::MIXER_THERMOMETER;
 use crate::tables::products::{PRODUCTS, product};
+use crate::tables::specifications::{REWORK, WATER};
 use crate::tables::week::{BLOCK_LB, RACKS};
 use crate::week::{Rack, Week};
 use crate::{Done, Failed};
@@ -37,6 +39,11 @@ pub fn inputs(used: &[(String, Mass)]) -> Vec<Value> {
     all.iter().map(|(lot, mass)| json!({ "lot": lot, "mass": mass.json() })).collect()
 }
 
+/// What was taken, with what it is.
+fn named(material: &'static str, taken: &[(String, Mass)]) -> Contents {
+    taken.iter().map(|(lot, mass)| (material, lot.clone(), *mass)).collect()
+}
+
 impl Week {
     /// Takes a mass of a material off the oldest lots.
     fn take(&mut self, material: &'static str, mass: Mass) -> Result<Used, Failed> {
@@ -61,12 +68,15 @@ impl Week {
     pub async fn weigh_kits(&mut self, batches: &[usize]) -> Done {
         for &batch in batches {
             let of = &PRODUCTS[self.batches[batch].product];
-            let mut used = Vec::new();
+            let product = self.batches[batch].product;
+            let (mut used, mut contents) = (Vec::new(), Vec::new());
             let (mut whole, mut checked) = (Mass::default(), Mass::default());
             for (at, (material, thousandths)) in of.kit.iter().enumerate() {
                 let scale = if *thousandths < FINE_BELOW { FINE_SCALE } else { KIT_SCALE };
                 let mass = Mass::lb(BLOCK_LB).per_100_lb(*thousandths, scale);
-                used.extend(self.take(material, mass)?);
+                let taken = self.take(material, mass)?;
+                contents.extend(named(material, &taken));
+                used.extend(taken);
                 whole += mass;
                 // Cure stands second in a cured kit, salt first in any.
                 if at == usize::from(of.cured) {
@@ -87,6 +97,7 @@ impl Week {
                 }],
             });
             self.plant.post("theo", "/v1/transformations", &body).await?;
+            self.record_kit(product, &lot, &contents).await?;
             let body = json!({
                 "id": self.plant.id(), "lots": [lot], "plan": plan, "planVersion": 1,
                 "check": check, "readings": [checked.text()], "unit": "[lb_av]",
@@ -103,32 +114,28 @@ impl Week {
         let (product, day) = (self.batches[batch].product, self.batches[batch].day);
         let of = &PRODUCTS[product];
         let block = Mass::lb(BLOCK_LB);
-        let (mut used, mut whole) = (Vec::new(), block);
-        for (material, pct) in of.block {
-            used.extend(self.take(material, block.per_100_lb(pct * 1000, FLOOR_SCALE))?);
+        let mut loose = Contents::new();
+        for (material, pct) in of.block.iter().chain(of.added) {
+            let mass = block.per_100_lb(pct * 1000, FLOOR_SCALE);
+            loose.extend(named(material, &self.take(material, mass)?));
         }
-        for (material, pounds) in of.added {
-            let mass = block.per_100_lb(pounds * 1000, FLOOR_SCALE);
-            used.extend(self.take(material, mass)?);
-            whole += mass;
+        // The tub of rework goes into the first Rope of the day that comes after it.
+        if product == self::product("ROPE") && self.batches[batch].slot == 0 {
+            loose.extend(self.rework.take().map(|(lot, mass)| (REWORK, lot, mass)));
         }
-        let kit = self.batches[batch].kit.clone();
-        whole += kit.iter().map(|(_, mass)| *mass).sum();
-        used.extend(kit);
-        // The tub of rework goes into the first Rope that comes after it.
-        if product == self::product("ROPE") && self.batches[batch].slot == 0
-            && let Some((lot, mass)) = self.rework.take()
-        {
-            used.push((lot, mass));
-            whole += mass;
-        }
+        let mut used: Used =
+            loose.iter().map(|(_, lot, mass)| (lot.clone(), *mass)).collect();
         let water = block.per_100_lb(of.water_lb * 1000, FLOOR_SCALE);
-        whole += water;
+        loose.push((WATER, String::new(), water));
+        let kit = self.batches[batch].kit.clone().unwrap_or_default();
+        self.may_tip(product, (&kit.0, &loose)).await?;
+        let whole = kit.1 + loose.iter().map(|(_, _, mass)| *mass).sum();
+        used.push(kit);
         let plan = self.plans.products[product].clone();
         let lot = self.plant.id();
         let body = json!({
             "id": self.plant.id(), "kind": "mix", "place": self.place("Mixer 1"),
-            "inputs": inputs(&used), "observedAt": self.now(),
+            "inputs": inputs(&used), "observedAt": self.now(), "run": self.run(batch),
             "additions": [{ "name": "Ice and water", "mass": water.json() }],
             "outputs": [{
                 "lot": lot, "kind": "batch", "material": of.name, "plan": plan,
@@ -138,6 +145,9 @@ impl Week {
         self.plant.post("ines", "/v1/transformations", &body).await?;
         (self.batches[batch].lot, self.batches[batch].mass) = (lot.clone(), whole);
         self.counts.batches += 1;
+        if of.cook_f.is_none() {
+            self.plan_fresh(batch);
+        }
         // One mixer temperature of the day before the last was never entered.
         let is_forgotten = Some(day) == self.before_last(1) && self.batches[batch].slot == 4;
         if is_forgotten {
@@ -151,6 +161,13 @@ impl Week {
             Taken { who: "ines", plan: &plan, check, lots: &lots, values_f: &[value_f], instrument };
         self.reading(&taken).await?;
         Ok(())
+    }
+
+    /// What the batches of one product on one day are called together.
+    fn run(&self, batch: usize) -> String {
+        let of = &self.batches[batch];
+        let date = self.calendar.as_ref().map(|c| c.date(of.day).strftime("%y%j").to_string());
+        format!("{} {}", PRODUCTS[of.product].name, date.unwrap_or_default())
     }
 
     /// Stuffs a batch and hangs it on racks.

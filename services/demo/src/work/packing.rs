@@ -23,6 +23,8 @@ const ON_PALLET: usize = 40;
 const AFTER_COOK: f64 = 0.972;
 /// From one lot to the next on a line, in minutes.
 const CHANGE_MIN: i64 = 8;
+/// From the mixing of a fresh batch to its packing, in minutes.
+const FRESH_MIN: i64 = 35;
 /// The longest run without a challenge, in cases.
 const UNPROVED_MOST: usize = 80;
 /// The tub of rework: what was hung of it, and what it weighs.
@@ -31,7 +33,7 @@ const TUB: (Mass, Mass) = (Mass(24_500), Mass(22_000));
 const DIVISION: i64 = 500;
 
 impl Week {
-    /// Lays out the day's lines: what was cooked the production day before, and what is sold fresh.
+    /// Lays out the day's lines: what was cooked the production day before.
     pub fn plan_packing(&mut self, day: usize) -> Done {
         let mut lots: BTreeMap<usize, Vec<(usize, usize)>> = BTreeMap::new();
         for (at, load) in self.loads.iter().enumerate() {
@@ -48,16 +50,15 @@ impl Week {
             let finished = self.new_lot((day, product), (racks, batches), ends[line - 1]);
             ends[line - 1] = self.put_lot(finished);
         }
-        let fresh = self.batches.iter().enumerate().filter(|(_, batch)| {
-            batch.day == day && PRODUCTS[batch.product].cook_f.is_none()
-        });
-        let fresh: Vec<(usize, usize)> = fresh.map(|(at, batch)| (at, batch.product)).collect();
-        for (batch, product) in fresh {
-            let begins_at = self.when(day, "09:25");
-            let finished = self.new_lot((day, product), (Vec::new(), vec![batch]), begins_at);
-            self.put_lot(finished);
-        }
         Ok(())
+    }
+
+    /// Lays out the packing of a fresh batch that was mixed now.
+    pub fn plan_fresh(&mut self, batch: usize) {
+        let (day, product) = (self.batches[batch].day, self.batches[batch].product);
+        let begins_at = self.plant.now + SignedDuration::from_mins(FRESH_MIN);
+        let finished = self.new_lot((day, product), (Vec::new(), vec![batch]), begins_at);
+        self.put_lot(finished);
     }
 
     /// The chill of this product of a load has failed.

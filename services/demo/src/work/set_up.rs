@@ -39,6 +39,7 @@ impl Week {
             self.instruments.insert(name, (word(&made["instrument"]), error_f));
         }
         self.approve_plans().await?;
+        self.approve_formulas().await?;
         self.put_days();
         Ok(())
     }
