@@ -1,9 +1,11 @@
 //! Every journey through the real program, one module each, in one binary.
 //! It never looks inside the program: what it proves, a user could see.
 
+mod batch;
 mod gate;
 mod house;
 mod pages;
 mod path;
 mod replay;
 mod sealed;
+mod walk;

@@ -6,5 +6,5 @@ mod cooked;
 mod doors;
 mod file;
 mod scene;
-mod visitor;
+pub mod visitor;
 mod work;

@@ -3,7 +3,7 @@
 
 mod crash;
 pub mod crew;
-mod forms;
+pub mod forms;
 pub mod goods;
 mod grpc;
 mod journey;

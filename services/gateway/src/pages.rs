@@ -6,6 +6,7 @@ mod asked;
 mod assets;
 mod chart;
 mod deviations;
+mod files;
 mod forms;
 mod guard;
 mod holds;
@@ -133,6 +134,7 @@ impl Pages {
             (Verb::Get, ["open-items"]) => open_items::show(&visit).await,
             (Verb::Get, ["deviations"]) => deviations::list(&visit).await,
             (_, ["deviations", id]) => deviations::one(&visit, id).await,
+            (Verb::Get, ["files", id]) => files::take_away(&visit, id).await,
             (_, ["holds"]) => holds::list(&visit).await,
             (_, ["holds", id]) => holds::one(&visit, id).await,
             (_, ["review"]) => review::answer(&visit).await,
@@ -170,7 +172,7 @@ fn is_page(segments: &[&str]) -> bool {
     match segments {
         [] => true,
         [one] => ALONE.contains(one),
-        ["lots" | "deviations" | "holds" | "reading" | "readings", _] => true,
+        ["lots" | "deviations" | "files" | "holds" | "reading" | "readings", _] => true,
         ["reading", _, _] => true,
         _ => false,
     }

@@ -82,6 +82,7 @@ no-such-code = No lot has the code { $code }.
 no-lots = There are no lots yet.
 newest = Newest
 older = Older
+lots-of-run = Batches of the run “{ $run }”.
 what-it-is = What it is
 kind = Kind
 since = Since
@@ -168,6 +169,7 @@ more-not-shown = There are more than the { $rows } shown here.
 
 supplier = Supplier
 supplier-lot = Supplier’s lot
+run = Run
 mass = Mass
 plan = HACCP plan
 plan-none = It was bound to no plan: nothing says what it must meet.
@@ -290,6 +292,20 @@ log-signed-at = Signed at
 log-root = Root
 log-key = Key
 log-bundle = The lot’s records with their proofs, to be checked without this service: { $path }
+
+files = Files attached
+no-files = No file was attached.
+files-mean = Each file stands in the log by its hash; its bytes are given as they were sent.
+file-name = File
+file-about = About
+file-type = Type
+file-bytes = Size in bytes
+file-sent = Attached
+about-deviation = a deviation
+about-load = a load
+about-reading = a reading
+about-foreign-material = foreign material
+about-lot = the lot
 
 ## Forms that are signed
 

@@ -82,6 +82,7 @@ no-such-code = Ningún lote tiene el código { $code }.
 no-lots = Todavía no hay lotes.
 newest = Los más nuevos
 older = Anteriores
+lots-of-run = Mezclas de la tanda «{ $run }».
 what-it-is = Qué es
 kind = Clase
 since = Desde
@@ -168,6 +169,7 @@ more-not-shown = Hay más que los { $rows } que se muestran aquí.
 
 supplier = Proveedor
 supplier-lot = Lote del proveedor
+run = Tanda
 mass = Masa
 plan = Plan HACCP
 plan-none = No está ligado a ningún plan: nada dice qué debe cumplir.
@@ -290,6 +292,20 @@ log-signed-at = Firmado
 log-root = Raíz
 log-key = Clave
 log-bundle = Los registros del lote con sus pruebas, para comprobarlos sin este servicio: { $path }
+
+files = Archivos adjuntos
+no-files = No se adjuntó ningún archivo.
+files-mean = Cada archivo figura en el registro por su huella; sus bytes se entregan tal como se enviaron.
+file-name = Archivo
+file-about = Sobre
+file-type = Tipo
+file-bytes = Tamaño en bytes
+file-sent = Adjuntado
+about-deviation = una desviación
+about-load = una carga
+about-reading = una lectura
+about-foreign-material = materia extraña
+about-lot = el lote
 
 ## Formularios que se firman
 

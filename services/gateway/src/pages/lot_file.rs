@@ -14,9 +14,8 @@ use maud::{Markup, html};
 use wire::v1;
 
 use super::answer::Answer;
-use super::layout;
-use super::shown;
 use super::visit::{Visit, is_signed_out};
+use super::{files, layout, shown};
 use crate::problem::Problem;
 use gather::{File, Part};
 
@@ -42,6 +41,7 @@ fn sections(visit: &Visit, file: &File) -> Vec<Section> {
         ("cooks", "file-cooks", cooks::shown(visit, file)),
         ("deviations", "file-deviations", safety::deviations(visit, file)),
         ("holds", "file-holds", safety::holds(visit, file)),
+        ("files", "files", files::shown(visit, &file.files)),
         ("review", "file-review", judged::shown(visit, file)),
         ("items", "file-items", safety::items(visit, file)),
         ("shipments", "file-shipments", origin::shipments(visit, file)),

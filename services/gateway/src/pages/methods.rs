@@ -62,6 +62,7 @@ methods! {
     CLOSE_DEVIATION "/hankbook.v1.Haccp/CloseDeviation" CloseDeviationRequest Deviation;
     LIST_DEVIATIONS "/hankbook.v1.Haccp/ListDeviations"
         ListDeviationsRequest ListDeviationsResponse;
+    LIST_FILES "/hankbook.v1.Files/ListFiles" ListFilesRequest ListFilesResponse;
     LIST_LOADS "/hankbook.v1.Cooking/ListLoads" ListLoadsRequest ListLoadsResponse;
     GET_LOAD "/hankbook.v1.Cooking/GetLoad" GetLoadRequest Load;
     GET_LOAD_CURVES "/hankbook.v1.Cooking/GetLoadCurves" GetLoadCurvesRequest LoadCurves;

@@ -136,7 +136,8 @@ pub async fn get(
     Ok(Response::new(shape::lots::lot_out(lot)))
 }
 
-/// Lots in the order in which they were made, or the newest first; the one of a code.
+/// Lots in the order in which they were made, or the newest first; the one of a code, or those of
+/// a run.
 pub async fn list(
     service: &Genealogy,
     request: Request<v1::ListLotsRequest>,
@@ -144,7 +145,11 @@ pub async fn list(
     let request = request.into_inner();
     let page = Page::of(request.page_size, &request.page_token)?;
     let asked = page.clone();
-    let wanted = Wanted { code: request.code.to_uppercase(), newest_first: request.newest_first };
+    let wanted = Wanted {
+        code: request.code.to_uppercase(),
+        run: request.run.trim().to_owned(),
+        newest_first: request.newest_first,
+    };
     let mut lots = service
         .db
         .read("genealogy.list_lots", |conn| {

@@ -47,6 +47,7 @@ pub struct Wanted {
     pub mass: Mass,
     pub plan: Option<Uuid>,
     pub use_by: Option<Date>,
+    pub run: Option<String>,
 }
 
 /// What the message alone says of a transformation.
@@ -155,9 +156,19 @@ fn outputs_in(outputs: &[v1::Output], happened: bool, faults: &mut Faults) -> Ve
             faults.add(field("plan"), "is needed, unless it has happened");
         }
         let (kind, material) = (output.kind.clone(), output.material.clone());
-        Some(Wanted { lot: lot?, kind, material, mass: mass?, plan, use_by })
+        let run = run_in(output, field("run"), faults);
+        Some(Wanted { lot: lot?, kind, material, mass: mass?, plan, use_by, run })
     });
     wanted.collect()
+}
+
+/// The run of a batch as it was typed, without the blanks around it.
+fn run_in(output: &v1::Output, field: String, faults: &mut Faults) -> Option<String> {
+    let run = output.run.trim();
+    if !run.is_empty() && output.kind != "batch" {
+        faults.add_value(field, run, "is only of a batch");
+    }
+    (!run.is_empty()).then(|| run.to_owned())
 }
 
 fn additions_in(additions: &[v1::Addition], faults: &mut Faults) -> Vec<Addition> {
@@ -211,6 +222,7 @@ impl Transformation {
                     material: wanted.material,
                     mass: wanted.mass,
                     use_by: wanted.use_by,
+                    run: wanted.run,
                     moments: self.moments,
                 },
                 origin: Origin::Made(stamp.id),
@@ -353,6 +365,7 @@ pub fn transformation_out(made: Made) -> v1::Transformation {
                 mass: Some(mass_out(&lot.mass_value, &lot.mass_unit)),
                 plan: super::lots::id_or_empty(lot.plan),
                 plan_version: lot.plan_version.unwrap_or_default(),
+                run: lot.run.unwrap_or_default(),
             })
             .collect(),
         additions: additions_out(&row.additions),

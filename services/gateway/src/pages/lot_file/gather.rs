@@ -8,6 +8,7 @@ use serde_json::Value;
 use wire::v1;
 
 use super::checkpoint;
+use crate::pages::files;
 use crate::pages::methods;
 use crate::pages::visit::{Visit, Whole};
 use crate::problem::Problem;
@@ -49,6 +50,7 @@ pub struct File {
     pub items: Part<Whole<v1::LotItem>>,
     pub clearance: Part<v1::Clearance>,
     pub cooks: Part<Cooks>,
+    pub files: Part<Whole<v1::File>>,
     pub checkpoint: Part<Value>,
 }
 
@@ -69,6 +71,7 @@ impl File {
                 )
             });
         let ((back, cooks), forward) = ways;
+        let files = attached(visit, lot, &cooks).await;
         let (readings, holds, deviations, items) = safety;
         Ok(Self {
             lot: found,
@@ -82,6 +85,7 @@ impl File {
             items,
             clearance,
             cooks,
+            files,
             checkpoint,
         })
     }
@@ -96,6 +100,7 @@ impl File {
             ("file-to", self.forward.as_ref().err()),
             ("file-readings", self.readings.as_ref().err()),
             ("file-cooks", self.cooks.as_ref().err()),
+            ("files", self.files.as_ref().err()),
             ("file-deviations", self.deviations.as_ref().err()),
             ("file-holds", self.holds.as_ref().err()),
             ("file-review", self.clearance.as_ref().err()),
@@ -235,6 +240,25 @@ async fn safety(visit: &Visit, lot: &str) -> Safety {
         items
     });
     (readings, holds, deviations, items)
+}
+
+/// The files about the lot and what names it, and about the loads that are shown.
+async fn attached(visit: &Visit, lot: &str, cooks: &Part<Cooks>) -> Part<Whole<v1::File>> {
+    let loads = cooks.iter().flat_map(|cooks| &cooks.loads);
+    let loads = loads.map(|cooked| format!("load:{}", cooked.load.load)).collect::<Vec<_>>();
+    let (of_lot, of_loads) = join!(
+        files::of_lot(visit, lot),
+        join_all(loads.iter().map(|about| files::about(visit, about)))
+    );
+    let mut all = of_lot?;
+    for found in of_loads {
+        let found = found?;
+        all.has_more |= found.has_more;
+        all.rows.extend(found.rows);
+    }
+    all.rows.sort_by(|one, other| one.file.cmp(&other.file));
+    all.rows.dedup_by(|one, other| one.file == other.file);
+    Ok(all)
 }
 
 /// The bytes of a question without fields.

@@ -19,6 +19,7 @@ fn output(lot: &str, plan: &str) -> v1::Output {
         mass: quantity("1"),
         plan: plan.into(),
         use_by: "2026-12-01".into(),
+        run: String::new(),
     }
 }
 

@@ -1,0 +1,110 @@
+//! What other services ask and tell.
+//! It never answers anybody but a service.
+
+use platform::caller::Call;
+use platform::error::Failure;
+use platform::idempotency::Keyed;
+use platform::records::{Stamp, new_id};
+use tonic::{Request, Response, Status};
+use uuid::Uuid;
+use wire::internal::v1;
+
+use super::checks::judged;
+use crate::judge::cover;
+use crate::shape::batches::{judge_batch_out, judged_in};
+use crate::shape::covers::{Question, cover_in};
+use crate::shape::one_id;
+use crate::{Formulas, shape, store};
+
+/// Judges a batch that genealogy is about to record.
+pub async fn judge_batch(
+    service: &Formulas,
+    request: Request<v1::JudgeBatchRequest>,
+) -> Result<Response<v1::JudgeBatchResponse>, Status> {
+    let call = Call::of(request.extensions())?;
+    let question = judged_in(request.get_ref())?;
+    let answer = new_id();
+    let out = |batch: crate::judge::batch::Judged<'_>, _| judge_batch_out(batch, answer);
+    Ok(Response::new(judged(service, &question, call.received_at, out).await?))
+}
+
+/// Records that a kit went into a batch.
+pub async fn tell_kit_used(
+    service: &Formulas,
+    request: Request<v1::TellKitUsedRequest>,
+) -> Result<Response<v1::TellKitUsedResponse>, Status> {
+    let call = Call::of(request.extensions())?;
+    let keyed = Keyed::of("formulas", &call, request.get_ref())?;
+    let lot = one_id(&request.get_ref().lot, "lot")?;
+    let batch = one_id(&request.get_ref().batch, "batch")?;
+    let plant = &service.house.plant;
+    let stamp = Stamp::of(&call, plant, new_id(), format!("lot:{lot}"), request.get_ref())?;
+    let response = service
+        .db
+        .write("formulas.tell_kit_used", move |conn| {
+            let (keyed, stamp) = (keyed.clone(), stamp.clone());
+            Box::pin(async move {
+                if let Some(kept) = keyed.take(conn).await? {
+                    return Ok(kept);
+                }
+                let was_first = store::kits::mark_used(conn, &stamp, (lot, batch)).await?;
+                let response = v1::TellKitUsedResponse { was_first };
+                keyed.keep(conn, &response).await?;
+                Ok(response)
+            })
+        })
+        .await?;
+    Ok(Response::new(response))
+}
+
+/// What labels do not cover of what lots hold.
+pub async fn label_cover(
+    service: &Formulas,
+    request: Request<v1::LabelCoverRequest>,
+) -> Result<Response<v1::LabelCoverResponse>, Status> {
+    let call = Call::of(request.extensions())?;
+    let question = cover_in(request.get_ref(), call.received_at)?;
+    let labels = labels(service, &question).await?;
+    let wanted = question.wanted(&labels);
+    let rows = service
+        .db
+        .read("formulas.label_cover", |conn| {
+            Box::pin(async move { store::book::read(conn, &wanted).await })
+        })
+        .await?;
+    let book = shape::book::book(rows)?;
+    let places: Vec<_> = question.labelled.iter().map(|one| one.place).collect();
+    let cover = cover::read(&question.origins, &places, &book, question.at);
+    let wrong = || Failure::fault("lots", "", "must hold every lot named, in no circle");
+    let cover = cover.ok_or_else(wrong)?;
+    let asked = question.labelled.iter().zip(labels);
+    let lots = asked.map(|(one, label)| question.judge(one, label, (&cover, &book))).collect();
+    Ok(Response::new(v1::LabelCoverResponse { answer: new_id().to_string(), lots }))
+}
+
+/// The label of each lot: the one that is named, else that of its product's formula in force.
+async fn labels(service: &Formulas, question: &Question) -> Result<Vec<Option<Uuid>>, Failure> {
+    let labelled = question.labelled.clone();
+    service
+        .db
+        .read("formulas.labels_of_products", |conn| {
+            Box::pin(async move {
+                let mut labels = Vec::new();
+                let unnamed = labelled.iter().filter(|one| one.label.is_none());
+                let mut words: Vec<_> = unnamed.map(|one| one.product.clone()).collect();
+                words.sort();
+                words.dedup();
+                let mut found = std::collections::HashMap::new();
+                for word in words {
+                    let label = store::formulas::label_of_product(conn, &word).await?;
+                    found.insert(word, label);
+                }
+                for one in &labelled {
+                    let of_product = found.get(&one.product).copied().flatten();
+                    labels.push(one.label.or(of_product));
+                }
+                Ok(labels)
+            })
+        })
+        .await
+}
