@@ -115,6 +115,7 @@ async fn serve(
     if arguments.stop {
         return Ok(());
     }
+    println!("Stop it with Ctrl-C.");
     match (&mut week, arguments.live) {
         (Some(week), true) => week.live(stop).await,
         (None, true) => Week::only_clock(&server.http).await?.live(stop).await,

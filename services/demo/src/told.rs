@@ -16,10 +16,7 @@ pub fn worked(week: &Week, took: Duration) {
         "  {} receivings, {} batches, {} loads, {} cases, {} shipments",
         counts.receivings, counts.batches, counts.loads, counts.cases, counts.shipments
     );
-    println!(
-        "  {} deviations, {} shipments refused and mended",
-        counts.deviations, counts.refused
-    );
+    println!("  {} deviations, {} shipments refused and mended", counts.deviations, counts.refused);
     if let Some(calendar) = &week.calendar {
         let now = calendar.wall(week.plant.now);
         println!("  The plant's clock stands at {now} in its zone, {}.", calendar.zone_name());
@@ -37,5 +34,4 @@ pub fn open(http: &str, folder: &Path) {
     for person in &PEOPLE {
         println!("  {:9} {}, {}", person.sign_in, person.name, person.job);
     }
-    println!("Stop it with Ctrl-C.");
 }

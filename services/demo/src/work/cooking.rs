@@ -120,9 +120,8 @@ impl Week {
             let position = self.chance.near(0.97, 0.03);
             raws.push(Raw { diameter_mm: of.diameter_mm, from_f, position });
         }
-        let mut look = |raw: &Raw, least_s| {
-            house::cook(programme, *raw, (until_f, least_s), &mut self.chance)
-        };
+        let mut look =
+            |raw: &Raw, least_s| house::cook(programme, *raw, (until_f, least_s), &mut self.chance);
         let ends = raws.iter().map(|raw| look(raw, 0).end_s()).max().unwrap_or_default();
         let cooked: Vec<Cooked> = raws.iter().map(|raw| look(raw, ends)).collect();
         group.pull_s = ends;

@@ -3,9 +3,9 @@
 
 use serde_json::json;
 
+use crate::Done;
 use crate::client::{Signed, word};
 use crate::week::{Load, Task, Trouble, Week};
-use crate::Done;
 
 /// The four parts of a corrective action, and what becomes of the product.
 pub struct Closing<'c> {
@@ -116,11 +116,10 @@ impl Week {
     pub async fn result(&mut self, lot: usize) -> Done {
         let of = self.finished[lot].clone();
         let body = json!({
-            "id": self.plant.id(), "hold": of.hold,
+            "id": self.plant.id(),
             "reason": "Result of the sample: no Listeria monocytogenes, no Salmonella found.",
         });
-        let (path, subject) =
-            (format!("/v1/holds/{}/end", of.hold), format!("hold:{}", of.hold));
+        let (path, subject) = (format!("/v1/holds/{}/end", of.hold), format!("hold:{}", of.hold));
         let signed = Signed {
             who: "dana",
             method: "Genealogy/EndHold",

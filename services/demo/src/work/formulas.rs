@@ -23,8 +23,7 @@ impl Week {
     /// Enters materials, products and labels, and has Priya Lunde approve every formula.
     pub async fn approve_formulas(&mut self) -> Done {
         for stated in &STATED {
-            let body =
-                json!({ "id": self.plant.id(), "name": stated.name, "kind": stated.kind });
+            let body = json!({ "id": self.plant.id(), "name": stated.name, "kind": stated.kind });
             let made = self.plant.post("priya", "/v1/materials", &body).await?;
             let material = word(&made["material"]);
             let [fat, moisture, protein, salt] = stated.composition;
@@ -69,8 +68,7 @@ impl Week {
         let formula = self.plant.id();
         let path = format!("/v1/formulas/{formula}/draft");
         let content = self.content(product, (&word(&made["product"]), &label));
-        let draft =
-            self.plant.put_first("priya", &path, &json!({ "content": content })).await?;
+        let draft = self.plant.put_first("priya", &path, &json!({ "content": content })).await?;
         // The label says what the specifications make of the formula.
         let checks = &draft["checks"];
         let statement = word(&checks["statement"]);
@@ -106,9 +104,7 @@ impl Week {
     fn content(&self, product: &Product, (of, label): (&str, &str)) -> Value {
         let material = |name: &str| self.materials.get(name).cloned().unwrap_or_default();
         let division = |value: &str| json!({ "value": value, "unit": "[lb_av]" });
-        let line = |name: &str, pct: String| {
-            json!({ "material": material(name), "pct": pct, "division": division("0.5") })
-        };
+        let line = |name: &str, pct: String| json!({ "material": material(name), "pct": pct, "division": division("0.5") });
         let meat = product.block.iter().chain(product.added);
         let mut lines: Vec<Value> = meat.map(|(name, pct)| line(name, pct.to_string())).collect();
         lines.push(line(WATER, product.water_lb.to_string()));

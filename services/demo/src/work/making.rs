@@ -123,8 +123,7 @@ impl Week {
         if product == self::product("ROPE") && self.batches[batch].slot == 0 {
             loose.extend(self.rework.take().map(|(lot, mass)| (REWORK, lot, mass)));
         }
-        let mut used: Used =
-            loose.iter().map(|(_, lot, mass)| (lot.clone(), *mass)).collect();
+        let mut used: Used = loose.iter().map(|(_, lot, mass)| (lot.clone(), *mass)).collect();
         let water = block.per_100_lb(of.water_lb * 1000, FLOOR_SCALE);
         loose.push((WATER, String::new(), water));
         let kit = self.batches[batch].kit.clone().unwrap_or_default();
@@ -157,8 +156,14 @@ impl Week {
         let value_f = self.chance.near(36.0, 2.0);
         let instrument = MIXER_THERMOMETER;
         let lots = [lot];
-        let taken =
-            Taken { who: "ines", plan: &plan, check, lots: &lots, values_f: &[value_f], instrument };
+        let taken = Taken {
+            who: "ines",
+            plan: &plan,
+            check,
+            lots: &lots,
+            values_f: &[value_f],
+            instrument,
+        };
         self.reading(&taken).await?;
         Ok(())
     }

@@ -42,9 +42,11 @@ impl Week {
     /// A look that nobody took: the curve of the load covers it. It stays missed.
     async fn cover(&mut self, lot: usize) -> Done {
         let of = self.finished[lot].clone();
-        let Some(load) = self.loads.iter().find(|load| {
-            load.groups.iter().any(|group| group.racks.first() == of.racks.first())
-        }) else {
+        let Some(load) = self
+            .loads
+            .iter()
+            .find(|load| load.groups.iter().any(|group| group.racks.first() == of.racks.first()))
+        else {
             return Ok(());
         };
         let after = |minutes| (load.at + SignedDuration::from_mins(minutes)).to_string();

@@ -140,7 +140,8 @@ impl Week {
             let lost = self.cook_loss(batch);
             self.rack((batch, rack)).mass.times((1.0 - lost) * AFTER_COOK, DIVISION)
         });
-        let fresh = lot.batches.iter().map(|&batch| self.batches[batch].mass.times(0.985, DIVISION));
+        let fresh =
+            lot.batches.iter().map(|&batch| self.batches[batch].mass.times(0.985, DIVISION));
         racks.chain(fresh).sum()
     }
 

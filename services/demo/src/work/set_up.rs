@@ -20,7 +20,9 @@ const HANG_MIN: i64 = 35;
 impl Week {
     /// Makes the plant ready for its first day.
     pub async fn set_up(&mut self, administrator_password: &str) -> Done {
+        self.must_be_simulated(administrator_password).await?;
         self.plant.settle(ADMINISTRATOR, administrator_password).await?;
+        self.open_at().await?;
         self.settings().await?;
         self.people().await?;
         for (name, kind) in PLACES.into_iter().chain([COLD_STORE]) {
@@ -44,11 +46,25 @@ impl Week {
         Ok(())
     }
 
-    async fn settings(&mut self) -> Done {
+    /// Refused before anything is changed: a plant whose clock is real.
+    async fn must_be_simulated(&mut self, administrator_password: &str) -> Done {
+        self.plant.sign_in(ADMINISTRATOR, administrator_password).await?;
         let settings = self.plant.get(ADMINISTRATOR, "/v1/plant/settings").await?;
-        if settings["isSimulated"] != true {
-            return Err("this plant's clock is real: the demo never enters its records".into());
+        match settings["isSimulated"] == true {
+            true => Ok(()),
+            false => Err("this plant's clock is real: the demo never enters its records".into()),
         }
+    }
+
+    /// Moves the clock to the first morning; a session from before may have run out.
+    async fn open_at(&mut self) -> Done {
+        let body = json!({ "to": self.now() });
+        self.plant.post(ADMINISTRATOR, "/simulation/clock", &body).await?;
+        self.plant.sign_in(ADMINISTRATOR, PASSWORD).await?;
+        Ok(())
+    }
+
+    async fn settings(&mut self) -> Done {
         let zone = self.calendar.as_ref().map(|calendar| calendar.zone_name().to_owned());
         let body = json!({
             "id": self.plant.id(), "establishmentName": "Quarry Lane Provisions",
