@@ -56,7 +56,7 @@ pub const FILM: &str = "Printed film";
 pub const CARTONS: &str = "Cartons";
 
 /// Every material.
-pub const MATERIALS: [Material; 19] = [
+pub static MATERIALS: [Material; 19] = [
     of(PORK_TRIM, 0, "HR", Sort::Chilled, 6),
     of(PORK_SHOULDER, 1, "TV", Sort::Chilled, 6),
     of(BEEF_TRIM, 2, "BB", Sort::Chilled, 7),

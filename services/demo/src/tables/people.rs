@@ -28,7 +28,7 @@ const fn person(
 }
 
 /// Everybody but the administrator.
-pub const PEOPLE: [Person; 10] = [
+pub static PEOPLE: [Person; 10] = [
     person("dana", "Dana Okrent", "QA", "quality assurance: deviations, reviews, holds"),
     person("priya", "Priya Lunde", "QA", "quality assurance: approves plans"),
     person("marcus", "Marcus Vey", "SUPERVISOR", "cook supervisor"),

@@ -91,7 +91,7 @@ const ROPE: Product = Product {
 };
 
 /// Every product, in the order of their numbers.
-pub const PRODUCTS: [Product; 7] = [
+pub static PRODUCTS: [Product; 7] = [
     ROPE,
     Product {
         code: "PLAIN",

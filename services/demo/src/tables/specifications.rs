@@ -35,7 +35,7 @@ const fn stated(
 }
 
 /// Of all that goes into a batch.
-pub const STATED: [Stated; 15] = [
+pub static STATED: [Stated; 15] = [
     stated(PORK_TRIM, "meat", ["27", "56", "16", "0.2"], "pork"),
     stated(PORK_SHOULDER, "meat", ["21", "61", "17", "0.2"], "pork"),
     stated(BEEF_TRIM, "meat", ["15", "66", "18.5", "0.2"], "beef"),
