@@ -2,6 +2,7 @@
 //! It never looks inside the program: what it proves, a user could see.
 
 mod batch;
+mod demo;
 mod gate;
 mod house;
 mod pages;
