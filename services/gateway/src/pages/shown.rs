@@ -8,6 +8,7 @@ use maud::{Markup, html};
 use wire::v1;
 
 use super::lots::Codes;
+use super::sentence::told;
 use super::visit::Visit;
 use crate::problem::Problem;
 
@@ -17,6 +18,21 @@ const DECIMALS: u32 = 3;
 /// An instant in the plant's zone; nothing where none is known.
 pub fn instant(visit: &Visit, text: &str) -> Markup {
     html! { @if !text.is_empty() { time datetime=(text) { (instant_text(visit, text)) } } }
+}
+
+/// An instant of today by its time alone, any other with its date.
+pub fn time(visit: &Visit, text: &str) -> Markup {
+    html! { @if !text.is_empty() { time datetime=(text) { (time_text(visit, text)) } } }
+}
+
+fn time_text(visit: &Visit, text: &str) -> String {
+    let date = |at: Timestamp| at.to_zoned(visit.zone.clone()).date();
+    match text.parse::<Timestamp>() {
+        Ok(at) if date(at) == date(visit.now()) => {
+            at.to_zoned(visit.zone.clone()).strftime("%H:%M").to_string()
+        }
+        _ => instant_text(visit, text),
+    }
 }
 
 /// The same as text.
@@ -101,18 +117,26 @@ pub fn verdict(visit: &Visit, verdict: Option<i32>) -> Markup {
 
 /// A mark: a shape, and the word beside it.
 pub fn mark(visit: &Visit, word: &str) -> Markup {
-    let shape = match word {
-        "met" | "met-late" | "clear" | "closed" | "reviewed" => "✓",
-        "not-met" | "failed" | "not-clear" => "✗",
-        "on-hold" => "■",
-        "open" | "missing" | "missed" | "deviation" | "to-review" => "▲",
-        "undetermined" | "not-judged" => "?",
-        _ => "–",
-    };
     html! {
         span class={ "mark is-" (word) } {
-            span.shape aria-hidden="true" { (shape) } " " (visit.words.one_of("mark", word))
+            span.shape aria-hidden="true" { (shape(word)) } " " (visit.words.one_of("mark", word))
         }
+    }
+}
+
+/// The shape of a mark.
+pub fn shape(word: &str) -> &'static str {
+    match word {
+        "met" | "met-late" | "clear" | "closed" | "reviewed" | "deviation-closed" => "✓",
+        "not-met" | "failed" | "not-clear" | "left-unclear" => "✗",
+        "on-hold" => "■",
+        "open" | "missing" | "missed" | "deviation" | "to-review" | "overdue" => "▲",
+        "due" => "◇",
+        "counts" | "running" => "●",
+        "not-yet" => "○",
+        "shipped" => "▶",
+        "undetermined" | "not-judged" => "?",
+        _ => "–",
     }
 }
 
@@ -128,7 +152,7 @@ pub fn missing(visit: &Visit, what: &str, problem: &Problem) -> Markup {
                 (words.one_of("problem", problem.kind.row().reason)) " "
                 (words.say("part-missing-means"))
             }
-            @if !problem.detail.is_empty() { p lang="en" { small { (problem.detail) } } }
+            @if !problem.detail.is_empty() { p lang="en" { small { (told(visit, &problem.detail)) } } }
         }
     }
 }

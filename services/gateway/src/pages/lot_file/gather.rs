@@ -190,7 +190,12 @@ async fn cooked(visit: &Visit, load: &str) -> Part<Cooked> {
 
 async fn loads_of(visit: &Visit, rack: &str) -> Part<Whole<v1::Load>> {
     let page = |page_size, page_token| async move {
-        let question = v1::ListLoadsRequest { lot: rack.to_owned(), page_size, page_token };
+        let question = v1::ListLoadsRequest {
+            lot: rack.to_owned(),
+            page_size,
+            page_token,
+            ..Default::default()
+        };
         let answer = visit.ask(methods::LIST_LOADS, question).await?;
         Ok((answer.loads, answer.next_page_token))
     };
@@ -226,7 +231,12 @@ type Safety = (
 /// Readings, holds, deviations and open items of a lot.
 async fn safety(visit: &Visit, lot: &str) -> Safety {
     let readings = |page_size, page_token| async move {
-        let question = v1::ListReadingsRequest { lot: lot.to_owned(), page_size, page_token };
+        let question = v1::ListReadingsRequest {
+            lot: lot.to_owned(),
+            page_size,
+            page_token,
+            ..Default::default()
+        };
         let answer = visit.ask(methods::LIST_READINGS, question).await?;
         Ok((answer.readings, answer.next_page_token))
     };
@@ -236,8 +246,8 @@ async fn safety(visit: &Visit, lot: &str) -> Safety {
         Ok((answer.holds, answer.next_page_token))
     };
     let deviations = |page_size, page_token| async move {
-        let lot = lot.to_owned();
-        let question = v1::ListDeviationsRequest { open: false, page_size, page_token, lot };
+        let of_lot = v1::ListDeviationsRequest { lot: lot.to_owned(), ..Default::default() };
+        let question = v1::ListDeviationsRequest { page_size, page_token, ..of_lot };
         let answer = visit.ask(methods::LIST_DEVIATIONS, question).await?;
         Ok((answer.deviations, answer.next_page_token))
     };

@@ -11,6 +11,7 @@ use platform::clock::monotonic;
 use platform::error::{Failure, Kind};
 use platform::hop;
 use platform::pages::Page;
+use platform::shape::optional_date;
 use prost::Message as _;
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
@@ -187,12 +188,15 @@ pub async fn list(
     request: Request<v1::ListShipmentsRequest>,
 ) -> Result<Response<v1::ListShipmentsResponse>, Status> {
     let request = request.into_inner();
+    let mut faults = Faults::new();
+    let day = optional_date(&request.day, "day", &mut faults);
+    faults.into_result(Some(())).map_err(Failure::from)?;
     let page = Page::of(request.page_size, &request.page_token)?;
     let asked = page.clone();
     let mut found = service
         .db
         .read("genealogy.list_shipments", |conn| {
-            Box::pin(async move { store::shipping::shipments::list(conn, &asked).await })
+            Box::pin(async move { store::shipping::shipments::list(conn, day, &asked).await })
         })
         .await?;
     let next_page_token = page.cut(&mut found, |whole| whole.row.id.to_string());

@@ -110,15 +110,22 @@ pub async fn known(conn: &mut AsyncPgConnection, stamp: &Stamp) -> Result<Option
     Ok(Some(known))
 }
 
-/// Shipments in the order in which they were recorded.
-pub async fn list(conn: &mut AsyncPgConnection, page: &Page) -> Result<Vec<Whole>, Failure> {
-    let rows = shipment::table
+/// Shipments in the order in which they were recorded, of one day where one is named.
+pub async fn list(
+    conn: &mut AsyncPgConnection,
+    day: Option<jiff::civil::Date>,
+    page: &Page,
+) -> Result<Vec<Whole>, Failure> {
+    let mut query = shipment::table
         .filter(shipment::id.gt(after(page)))
         .order(shipment::id.asc())
         .limit(page.fetch())
         .select(ShipmentRow::as_select())
-        .load(conn)
-        .await?;
+        .into_boxed();
+    if let Some(day) = day {
+        query = query.filter(shipment::day.eq(day.to_diesel()));
+    }
+    let rows = query.load(conn).await?;
     wholes(conn, rows).await
 }
 
