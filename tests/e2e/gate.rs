@@ -3,9 +3,12 @@
 
 mod cooking;
 pub mod day;
+mod forms;
 pub mod goods;
+mod histories;
 mod making;
 mod race;
+mod review;
 mod s2;
 mod s3;
 mod s5;

@@ -6,4 +6,5 @@ mod bad_input;
 pub mod rpc;
 mod start;
 mod stop;
+mod traces;
 mod writes;

@@ -9,5 +9,5 @@ mod file;
 mod running;
 mod scene;
 mod tasks;
-mod visitor;
+pub mod visitor;
 mod work;

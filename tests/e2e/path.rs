@@ -3,9 +3,9 @@
 
 mod crash;
 pub mod crew;
-mod forms;
+pub mod forms;
 pub mod goods;
-mod grpc;
+pub mod grpc;
 mod journey;
 pub mod ledger;
 mod refusals;

@@ -5,6 +5,9 @@ mod bytes;
 mod forgery;
 mod hardship;
 mod journey;
+mod live;
+mod steps;
+mod uploads;
 
 use std::path::Path;
 use std::process::{Command, Output};

@@ -76,6 +76,14 @@ impl Client {
         answer(request).await
     }
 
+    /// POST of a file about a thing, under a name with a blank in it.
+    pub async fn attach(&self, id: &str, about: &str, file: (&'static str, &[u8])) -> Answer {
+        let (media_type, bytes) = file;
+        let path = format!("/v1/files?id={id}&about={about}&name=torn%20bag");
+        let request = self.request(Method::POST, &path).header("content-type", media_type);
+        answer(request.body(bytes.to_vec())).await
+    }
+
     /// PUT of JSON with more headers.
     pub async fn put_with(&self, path: &str, body: &Value, headers: &[(&str, &str)]) -> Answer {
         let mut request = self.request(Method::PUT, path).json(body);

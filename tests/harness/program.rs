@@ -3,7 +3,8 @@
 //! It never makes or removes a database.
 
 use std::path::Path;
-use std::process::Child;
+use std::process::{Child, ExitStatus};
+use std::sync::mpsc::RecvTimeoutError;
 
 use crate::plant::{Options, READY_LIMIT, launch};
 
@@ -33,6 +34,20 @@ impl Program {
                 return program;
             }
         }
+    }
+
+    /// Starts it on a data folder, where it dies before anybody ends it; gives how.
+    pub fn start_to_die(folder: &Path, url: &str, options: &Options) -> ExitStatus {
+        let (process, lines) = launch(folder, url, options);
+        let mut program = Self { http: String::new(), process };
+        loop {
+            match lines.recv_timeout(READY_LIMIT) {
+                Ok(_) => {}
+                Err(RecvTimeoutError::Disconnected) => break,
+                Err(RecvTimeoutError::Timeout) => panic!("the program lives on"),
+            }
+        }
+        program.process.wait().expect("its end")
     }
 
     /// Ends it at once, as a power cut would.

@@ -15,18 +15,19 @@ pub mod verify;
 use std::sync::Arc;
 
 use platform::db::{Connect, Db};
-use platform::hop::MESSAGE_MAX;
+use platform::hop::{INTERNAL_MESSAGE_MAX, MESSAGE_MAX};
 use platform::service::House;
 use tokio::sync::watch;
 use tonic::service::Routes;
+use wire::internal::v1::audit_internal_server::AuditInternalServer;
 use wire::v1::audit_server::AuditServer;
 
-pub use sealer::LogKey;
+pub use sealer::{LogKey, STEPS};
 
 /// The service's own name.
 pub const NAME: &str = "audit";
 /// Its services in the contract.
-pub const SERVICES: &[&str] = &["hankbook.v1.Audit"];
+pub const SERVICES: &[&str] = &["hankbook.v1.Audit", "hankbook.internal.v1.AuditInternal"];
 /// Its most connections, beside the one of the sealer.
 pub const POOL_SIZE: usize = 4;
 
@@ -57,5 +58,7 @@ pub fn routes(db: Db, house: House, sealing: Sealing) -> Routes {
     let Sealing { connect, key, is_on: seals } = sealing;
     sealer::Sealer { house: house.clone(), connect, key: key.clone(), seals, told }.start();
     let service = Audit { db, house, key, sealed };
+    let inner = AuditInternalServer::new(service.clone());
     Routes::new(AuditServer::new(service).max_decoding_message_size(MESSAGE_MAX))
+        .add_service(inner.max_decoding_message_size(INTERNAL_MESSAGE_MAX))
 }

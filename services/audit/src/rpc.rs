@@ -9,17 +9,20 @@ mod log;
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Request, Response, Status};
 use wire::google::api::HttpBody;
+use wire::internal::v1::audit_internal_server::AuditInternal;
 use wire::v1;
 use wire::v1::audit_server::Audit as Operations;
 
 use crate::Audit;
 
 type Answer<T> = Result<Response<T>, Status>;
+/// What was sealed, as it is told.
+type Told = ReceiverStream<Result<v1::LogEvent, Status>>;
 
 #[tonic::async_trait]
 impl Operations for Audit {
     type GetBundleStream = ReceiverStream<Result<HttpBody, Status>>;
-    type WatchLogStream = ReceiverStream<Result<v1::LogEvent, Status>>;
+    type WatchLogStream = Told;
 
     async fn get_checkpoint(
         &self,
@@ -56,10 +59,16 @@ impl Operations for Audit {
         bundles::get(self, request).await
     }
 
-    async fn watch_log(
-        &self,
-        request: Request<v1::WatchLogRequest>,
-    ) -> Answer<Self::WatchLogStream> {
+    async fn watch_log(&self, request: Request<v1::WatchLogRequest>) -> Answer<Told> {
+        log::watch(self, request).await
+    }
+}
+
+#[tonic::async_trait]
+impl AuditInternal for Audit {
+    type WatchLogStream = Told;
+
+    async fn watch_log(&self, request: Request<v1::WatchLogRequest>) -> Answer<Told> {
         log::watch(self, request).await
     }
 }

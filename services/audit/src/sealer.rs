@@ -2,10 +2,12 @@
 //! It never waits for a transaction of somebody else, and never signs what contradicts a head that
 //! was signed before.
 
+mod fault;
+
 use std::collections::BTreeSet;
 use std::fs;
 use std::io::{self, Write as _};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -23,6 +25,8 @@ use crate::bundle::{Said, said};
 use crate::note::{Checkpoint, SigningKey};
 use crate::store::seal::{self, Seen, Unsealed};
 use crate::store::tree::{self, CheckpointRow};
+
+pub use fault::STEPS;
 
 /// How often unsealed leaves are looked for.
 const TICK: Duration = Duration::from_millis(250);
@@ -173,11 +177,14 @@ impl Sealer {
             let is_drained = leaves.len() < ROUND_MAX;
             let is_new = !leaves.is_empty();
             if is_new {
+                fault::after("scanned");
                 let peaks = grow(conn, &growing.peaks, &leaves).await?;
                 if is_drained {
                     seal::keep(conn, first).await?;
                 }
+                fault::after("noted");
                 seal::commit(conn).await?;
+                fault::after("committed");
                 growing.peaks = peaks;
                 self.sign(conn, growing).await?;
             } else {
@@ -198,7 +205,11 @@ impl Sealer {
         let (size, root) = (growing.peaks.size(), growing.peaks.root());
         let head = Checkpoint { origin: growing.origin.clone(), size, root };
         let note = key.key.sign(&growing.origin, &head.text());
-        write_head(key, &note)?;
+        fault::after("signed");
+        let (head, text) = (key.head.clone(), note.clone());
+        let written = tokio::task::spawn_blocking(move || write_head(&head, &text)).await;
+        written.map_err(io::Error::other)??;
+        fault::after("head-named");
         let row = CheckpointRow {
             size: size as i64,
             root: root.to_vec(),
@@ -207,6 +218,7 @@ impl Sealer {
             signed_at: self.house.clock.now().to_diesel(),
         };
         tree::insert_checkpoint(conn, &row).await?;
+        fault::after("published");
         self.tell(size);
         Ok(())
     }
@@ -255,8 +267,11 @@ async fn grow(
         nodes.extend(peaks.push(hash));
     }
     seal::insert_sealed(conn, first as i64, leaves).await?;
+    fault::after("ordered");
     seal::insert_subtrees(conn, &nodes).await?;
+    fault::after("grown");
     seal::insert_filed(conn, (&keys, &positions)).await?;
+    fault::after("filed");
     Ok(peaks)
 }
 
@@ -276,10 +291,17 @@ fn read_head(key: &LogKey) -> io::Result<Option<String>> {
     }
 }
 
-/// Replaces the file as a whole: a crash leaves the old head or the new one.
-fn write_head(key: &LogKey, note: &str) -> io::Result<()> {
-    let new = key.head.with_extension("new");
+/// Replaces the file as a whole: a crash leaves the old head or the new one, and a power cut never
+/// the new name on bytes that were not kept.
+fn write_head(head: &Path, note: &str) -> io::Result<()> {
+    let new = head.with_extension("new");
     let mut file = fs::File::create(&new)?;
     file.write_all(note.as_bytes())?;
-    fs::rename(&new, &key.head)
+    file.sync_all()?;
+    fault::after("head-written");
+    fs::rename(&new, head)?;
+    match head.parent() {
+        Some(folder) => fs::File::open(folder)?.sync_all(),
+        None => Ok(()),
+    }
 }

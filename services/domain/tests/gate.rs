@@ -87,7 +87,7 @@ fn each_broken_rule_of_the_protocol_is_found() {
     assert!(living.is_empty(), "not found: {living:?}");
 }
 
-const BROKEN: [Broken; 18] = [
+const BROKEN: [Broken; 19] = [
     Broken::NoVersionsAdded,
     Broken::PlantRowNotAdded,
     Broken::NotCompared,
@@ -101,6 +101,7 @@ const BROKEN: [Broken; 18] = [
     Broken::InputAddsNothing,
     Broken::ReviewOfAnyVersions,
     Broken::ReviewForgetsWhatItSaw,
+    Broken::SignedUnseen,
     Broken::SilenceNotRead,
     Broken::OffsetNotAdded,
     Broken::MessagesForgotten,

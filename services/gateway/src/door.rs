@@ -11,14 +11,15 @@ use actix_web::web::{Bytes, Data, Payload};
 use actix_web::{App, HttpRequest, HttpResponse, HttpServer, web};
 use http::HeaderMap;
 use platform::error::Kind;
-use platform::{hop, records};
+use platform::{hop, records, traces};
+use tracing::Instrument as _;
 use wire::contract::Operation;
 use wire::json::{self, BODY_MAX, Given, Names};
 
 use crate::pages::Pages;
 use crate::problem::Problem;
 use crate::routes::{Found, Routes, has_no_body};
-use crate::{Gateway, answer, openapi, page_door, request, stream};
+use crate::{Gateway, answer, openapi, page_door, request, stream, upload};
 
 /// Threads that parse and answer.
 const WORKERS: usize = 2;
@@ -52,6 +53,7 @@ struct Shared {
     routes: Routes,
     openapi: String,
     pages: Arc<Pages>,
+    fans: stream::Fans,
 }
 
 /// Opens the door on a listener. Errors: routes that cannot stand side by side, no thread.
@@ -60,7 +62,8 @@ pub fn open(gateway: Gateway, listener: TcpListener) -> io::Result<RestDoor> {
     let routes = Routes::of_contract().map_err(io::Error::other)?;
     let openapi = openapi::document().to_string();
     let pages = Arc::new(Pages::of(gateway.clone()));
-    let shared = Data::from(Arc::new(Shared { gateway, routes, openapi, pages }));
+    let fans = stream::Fans::of_contract(&gateway.tasks, |twin| ask(&gateway, twin));
+    let shared = Data::from(Arc::new(Shared { gateway, routes, openapi, pages, fans }));
     let (give, take) = std::sync::mpsc::channel();
     let thread = thread::Builder::new().name("rest-door".into()).spawn(move || {
         actix_web::rt::System::new().block_on(async move {
@@ -82,6 +85,16 @@ pub fn open(gateway: Gateway, listener: TcpListener) -> io::Result<RestDoor> {
     })?;
     let handle = take.recv().map_err(|_| io::Error::other("the REST door did not open"))?;
     Ok(RestDoor { address, handle, thread })
+}
+
+/// How the gateway asks an INTERNAL operation for itself.
+fn ask(gateway: &Gateway, twin: &'static Operation) -> Arc<stream::Ask> {
+    let (hops, signer) = (gateway.hops.clone(), gateway.signer.clone());
+    let (clock, path) = (gateway.keeper.clock.clone(), twin.grpc_path.as_str());
+    Arc::new(move |message| {
+        let hop = hops.for_service(path, (crate::NAME, &signer, &clock));
+        Box::pin(async move { hop::send(hop?, path, message, HeaderMap::new()).await })
+    })
 }
 
 fn new_request_id() -> String {
@@ -135,8 +148,10 @@ async fn any(request: HttpRequest, payload: Payload, shared: Data<Shared>) -> Ht
         }
         Found::Nothing => {
             let (runtime, pages) = (&shared.gateway.runtime, &shared.pages);
-            let asked = page_door::answer(runtime, pages, (&request, payload), &id).await;
-            if let Some(page) = asked {
+            let span = traces::at_door(&page_door::name(&request), request::trace(&request));
+            let asked = page_door::answer(runtime, pages, (&request, payload), &id);
+            if let Some(page) = asked.instrument(span.clone()).await {
+                traces::answered_at_door(&span, page.status().as_u16());
                 return page;
             }
             let problem = Problem::new(Kind::NoSuchOperation, "There is no such path.");
@@ -145,14 +160,26 @@ async fn any(request: HttpRequest, payload: Payload, shared: Data<Shared>) -> Ht
     };
     let headers = request::headers(&request, &id);
     let has_token = headers.contains_key("authorization");
+    let span = traces::at_door(&name(operation), request::trace(&request));
     let asked = (request, payload);
-    let done = match operation.server_streaming {
-        true => streamed(&shared, operation, asked, (path_values, headers, &id)).await,
-        false => through(&shared, operation, asked, (path_values, headers))
-            .await
-            .map(|(text, metadata)| answer::json(text, &metadata, &id)),
+    let done = async {
+        match operation.server_streaming {
+            true => streamed(&shared, operation, asked, (path_values, headers, &id)).await,
+            false => through(&shared, operation, asked, (path_values, headers))
+                .await
+                .map(|(text, metadata)| answer::json(text, &metadata, &id)),
+        }
     };
-    done.unwrap_or_else(|problem| answer::problem(&problem, has_token, &id))
+    let done = done.instrument(span.clone()).await;
+    let answer = done.unwrap_or_else(|problem| answer::problem(&problem, has_token, &id));
+    traces::answered_at_door(&span, answer.status().as_u16());
+    answer
+}
+
+/// What a trace calls a request: verb and template, never the values of a path.
+fn name(operation: &Operation) -> String {
+    let form = operation.http.as_ref();
+    form.map_or_else(String::new, |form| format!("{} {}", form.verb.as_str(), form.template))
 }
 
 /// The events of the log for a page, as the person of its cookie.
@@ -182,19 +209,20 @@ async fn streamed(
     shared.gateway.keeper.admit(&operation.grpc_path, &headers)?;
     let mut given = request::given(path_values, request.query_string())?;
     given.extend(stream::last_event(operation, request.headers(), &given));
-    let body = body(operation, &request, payload).await?;
-    let read = json::read(&body, &operation.input, &given).map_err(Problem::faults)?;
+    let (body, message) = message(operation, (&request, payload), &given).await?;
     let path = operation.grpc_path.as_str();
     let hop = shared.gateway.hops.to(path);
     let hop = hop.ok_or_else(|| Problem::new(Kind::Unavailable, "This part is not running."))?;
-    let done = shared.gateway.runtime.spawn(hop::send(hop, path, read.bytes.into(), headers)).await;
+    let sent = hop::send(hop, path, message.into(), headers.clone());
+    let done = shared.gateway.runtime.spawn(sent.in_current_span()).await;
     let done = done.map_err(|_| Problem::new(Kind::Internal, "Something failed on our side."))?;
     let typed = |status: tonic::Status| {
         let mut problem = Problem::of_status(&status);
         problem.faults = typed(&body, operation, &given, problem.faults);
         problem
     };
-    stream::answer(&shared.gateway, operation, done.map_err(typed)?, id).await
+    let answered = (headers, done.map_err(typed)?);
+    stream::answer((&shared.gateway, &shared.fans), operation, answered, id).await
 }
 
 /// Refuses early, reads, forwards, writes.
@@ -206,13 +234,12 @@ async fn through(
 ) -> Result<(String, HeaderMap), Problem> {
     shared.gateway.keeper.admit(&operation.grpc_path, &headers)?;
     let given = request::given(path_values, request.query_string())?;
-    let body = body(operation, &request, payload).await?;
-    let read = json::read(&body, &operation.input, &given).map_err(Problem::faults)?;
+    let (body, message) = message(operation, (&request, payload), &given).await?;
     let path = operation.grpc_path.as_str();
     let hop = shared.gateway.hops.to(path);
     let hop = hop.ok_or_else(|| Problem::new(Kind::Unavailable, "This part is not running."))?;
-    let work = hop::unary(hop, path, read.bytes.into(), headers);
-    let done = shared.gateway.runtime.spawn(work).await;
+    let work = hop::unary(hop, path, message.into(), headers);
+    let done = shared.gateway.runtime.spawn(work.in_current_span()).await;
     let done = done.map_err(|_| Problem::new(Kind::Internal, "Something failed on our side."))?;
     let (metadata, bytes) = done.map_err(|status| {
         let mut problem = Problem::of_status(&status);
@@ -222,6 +249,21 @@ async fn through(
     let text = json::write(&bytes, &operation.output, Names::Camel);
     let text = text.map_err(|_| Problem::new(Kind::Internal, "The answer cannot be shown."))?;
     Ok((text, metadata))
+}
+
+/// The message of a request, and the JSON in which its faults are named.
+async fn message(
+    operation: &Operation,
+    (request, payload): (&HttpRequest, Payload),
+    given: &[Given<'_>],
+) -> Result<(Bytes, Vec<u8>), Problem> {
+    if let Some(field) = operation.raw() {
+        let message = upload::message(operation, field, (request, payload), given).await?;
+        return Ok((Bytes::new(), message));
+    }
+    let body = body(operation, request, payload).await?;
+    let read = json::read(&body, &operation.input, given).map_err(Problem::faults)?;
+    Ok((body, read.bytes))
 }
 
 async fn body(

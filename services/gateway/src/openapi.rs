@@ -23,7 +23,7 @@ Records of a plant that makes smoked, fully cooked sausage, and the calculations
 - Field names are lowerCamelCase. The spelling of the contract (snake_case) is read too.
 - A field that is left out and one that is null are the same. Unknown fields are refused.
 - Decimals keep their digits: send a number or a text that holds one, of at most 28 digits.
-- A body has at most 8 MiB and nests at most 32 deep.
+- A body has at most 8 MiB and nests at most 32 deep; a file sent as it is has at most 10 MiB.
 - Every wrong field is named at once. What is wrong is an RFC 9457 problem; `repeat` says whether
   the same call may be sent again as it is.
 - A path asked with a verb that it does not have answers 405 and names the others in Allow.

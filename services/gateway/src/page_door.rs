@@ -4,11 +4,14 @@
 use std::sync::Arc;
 
 use actix_web::http::StatusCode;
-use actix_web::http::header::{CACHE_CONTROL, CONTENT_TYPE, LOCATION, SET_COOKIE};
+use actix_web::http::header::{
+    CACHE_CONTROL, CONTENT_DISPOSITION, CONTENT_TYPE, LOCATION, SET_COOKIE,
+};
 use actix_web::web::Payload;
 use actix_web::{HttpRequest, HttpResponse};
 use http::{HeaderMap, HeaderName, HeaderValue};
 use tokio::runtime::Handle;
+use tracing::Instrument as _;
 
 use crate::answer::REQUEST_ID;
 use crate::pages::{Answer, Asked, Fields, POLICY, Pages, Verb};
@@ -18,8 +21,8 @@ pub const LIVE: &str = "/live";
 /// The largest form.
 const FORM_MAX: usize = 256 * 1024;
 /// What a page needs of a request, and what it passes on of it.
-const HEADERS: [&str; 7] =
-    ["accept", "accept-language", "cookie", "host", "origin", "sec-fetch-site", "traceparent"];
+const HEADERS: [&str; 6] =
+    ["accept", "accept-language", "cookie", "host", "origin", "sec-fetch-site"];
 
 /// Answers with a page; nothing where no page has that path and verb.
 pub async fn answer(
@@ -43,11 +46,17 @@ pub async fn answer(
         headers: headers(request),
         request_id: request_id.to_owned(),
     };
-    let work = runtime.spawn(pages.clone().answer(asked)).await;
+    let work = runtime.spawn(pages.clone().answer(asked).in_current_span()).await;
     match work {
         Ok(answer) => answer.map(|answer| sent(answer, request_id)),
         Err(_) => Some(HttpResponse::InternalServerError().finish()),
     }
+}
+
+/// What a trace calls a request for a page: its kind, never the thing that it is about.
+pub fn name(request: &HttpRequest) -> String {
+    let kind = request.path().split('/').nth(1).unwrap_or_default();
+    format!("{} /{kind}", request.method())
 }
 
 /// The fields of a form; nothing for a body that is none, or is too large.
@@ -85,7 +94,7 @@ fn sent(answer: Answer, request_id: &str) -> HttpResponse {
         false => "no-store",
     };
     response.insert_header((CACHE_CONTROL, kept));
-    response.insert_header((CONTENT_TYPE, answer.media_type));
+    response.insert_header((CONTENT_TYPE, answer.media_type.as_ref()));
     response.insert_header((REQUEST_ID, request_id));
     response.insert_header(("content-security-policy", POLICY));
     response.insert_header(("cross-origin-opener-policy", "same-origin"));
@@ -97,6 +106,9 @@ fn sent(answer: Answer, request_id: &str) -> HttpResponse {
     }
     if let Some(location) = answer.location {
         response.insert_header((LOCATION, location));
+    }
+    if let Some(disposition) = answer.disposition {
+        response.insert_header((CONTENT_DISPOSITION, disposition));
     }
     response.body(answer.body)
 }

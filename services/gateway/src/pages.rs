@@ -9,6 +9,7 @@ mod chill;
 mod cooking;
 mod day;
 mod deviations;
+mod files;
 mod forms;
 mod guard;
 mod holds;
@@ -34,6 +35,7 @@ mod shown;
 mod sign_in;
 mod trace;
 mod visit;
+mod weigh;
 mod words;
 
 use std::sync::Arc;
@@ -146,9 +148,13 @@ impl Pages {
             (Verb::Get, ["reading", lot]) => reading::choose_check(&visit, lot).await,
             (_, ["reading", lot, check]) => reading::enter(&visit, lot, check).await,
             (Verb::Get, ["readings", id]) => reading::result(&visit, id).await,
+            (Verb::Get, ["weigh"]) => weigh::choose_lot(&visit).await,
+            (_, ["weigh", lot]) => weigh::enter(&visit, lot).await,
+            (Verb::Get, ["weighings", id]) => weigh::result(&visit, id).await,
             (Verb::Get, ["open-items"]) => open_items::show(&visit).await,
             (Verb::Get, ["deviations"]) => deviations::list(&visit).await,
             (_, ["deviations", id]) => deviations::one(&visit, id).await,
+            (Verb::Get, ["files", id]) => files::take_away(&visit, id).await,
             (_, ["holds"]) => holds::list(&visit).await,
             (_, ["holds", id]) => holds::one(&visit, id).await,
             (_, ["review"]) => review::answer(&visit).await,
@@ -173,13 +179,14 @@ impl Pages {
 
 /// True for a path that some page has, whatever the verb.
 fn is_page(segments: &[&str]) -> bool {
-    const ALONE: [&str; 12] = [
+    const ALONE: [&str; 13] = [
         "sign-in",
         "sign-out",
         "language",
         "password",
         "lots",
         "reading",
+        "weigh",
         "open-items",
         "deviations",
         "holds",
@@ -190,7 +197,8 @@ fn is_page(segments: &[&str]) -> bool {
     match segments {
         [] => true,
         [one] => ALONE.contains(one),
-        ["lots" | "deviations" | "holds" | "reading" | "readings", _] => true,
+        ["lots" | "deviations" | "files" | "holds" | "reading" | "readings", _] => true,
+        ["weigh" | "weighings", _] => true,
         ["reading", _, _] => true,
         ["lots", _, "trace"] => true,
         ["loads", _] | ["loads", _, "pulls" | "probes-left-out"] => true,

@@ -10,14 +10,14 @@ use platform::caller::{
     TICKET_HEADER,
 };
 use platform::error::Kind;
+use platform::traces;
 use wire::json::Given;
 
 use crate::problem::Problem;
 
 /// The headers that travel on to services, all others stay outside.
-pub const TRAVELLING: [&str; 7] = [
+pub const TRAVELLING: [&str; 6] = [
     "authorization",
-    "traceparent",
     TICKET_HEADER,
     KEY_HEADER,
     DEVICE_TIME_HEADER,
@@ -39,6 +39,11 @@ pub fn headers(request: &HttpRequest, request_id: &str) -> HeaderMap {
         headers.insert(HeaderName::from_static(REQUEST_ID_HEADER), id);
     }
     headers
+}
+
+/// The trace to which the caller says that this request belongs.
+pub fn trace(request: &HttpRequest) -> Option<&str> {
+    request.headers().get(traces::HEADER).and_then(|value| value.to_str().ok())
 }
 
 /// The values of path and query, decoded.

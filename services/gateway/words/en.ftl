@@ -82,6 +82,7 @@ no-such-code = No lot has the code { $code }.
 no-lots = There are no lots yet.
 newest = Newest
 older = Older
+lots-of-run = Batches of the run “{ $run }”.
 what-it-is = What it is
 kind = Kind
 since = Since
@@ -168,6 +169,7 @@ more-not-shown = There are more than the { $rows } shown here.
 
 supplier = Supplier
 supplier-lot = Supplier’s lot
+run = Run
 mass = Mass
 plan = HACCP plan
 plan-none = It was bound to no plan: nothing says what it must meet.
@@ -291,6 +293,20 @@ log-root = Root
 log-key = Key
 log-bundle = The lot’s records with their proofs, to be checked without this service: { $path }
 
+files = Files attached
+no-files = No file was attached.
+files-mean = Each file stands in the log by its hash; its bytes are given as they were sent.
+file-name = File
+file-about = About
+file-type = Type
+file-bytes = Size in bytes
+file-sent = Attached
+about-deviation = a deviation
+about-load = a load
+about-reading = a reading
+about-foreign-material = foreign material
+about-lot = the lot
+
 ## Forms that are signed
 
 signature = Your signature
@@ -351,6 +367,45 @@ next-tell-qa = Tell QA: a deviation is open.
 next-no-heal = A later good reading does not close it.
 next-not-met = It is not met. Tell the supervisor; where the step still runs, go on with it and read again.
 next-undetermined = It could not be judged, and counts as not met. Look at the reasons above and read again.
+
+## Weighings
+
+file-weighings = Weighings and shrink
+file-yields = Shrink
+weigh = Weigh
+weigh-lot = Weighing of lot { $code }
+weighing = Weighing
+no-weighings = No weighing names this lot.
+stage = Stage
+no-stage = No stage: it counts in no shrink
+stage-received = Received
+stage-block = Meat block
+stage-mixed = Mixed
+stage-stuffed = Stuffed
+stage-dried = Dried
+stage-smoked = Smoked and cooked
+stage-chilled = Chilled
+stage-peeled = Peeled
+stage-packed = Packed
+mass-unit = Unit of the scale
+gross-shown = Gross, as the scale shows it
+tare-shown = Tare; 0 where nothing else stood on the scale
+net-mass = Net
+scale = Scale
+weighed-together = { $count } lots stood on the scale together.
+next-weighing = Next weighing of this lot
+lost-since = { $percent } % lost since { $stage }
+lost-since-before = Lost since the stage before
+by-the-graph = By the lot graph
+difference = Difference
+not-weighed-lots = Not weighed
+lost-in-all = { $percent } % lost from the first of these stages to the last
+lost-since-stuffed = { $percent } % of the stuffed weight lost
+lost-by-graph = { $percent } % by the masses of the lot graph; the weighings differ by { $difference } percentage points
+no-stage-before = No stage before this one was weighed whole, so nothing is known to be lost yet.
+not-weighed-yet = Not everything was weighed at this stage. Missing: { $lots }
+counts-in-no-shrink = This weighing counts in no shrink.
+rounded-two = Numbers with ≈ are rounded to the nearest; a minus is a gain. The exact ones are in the report.
 
 ## Open items
 

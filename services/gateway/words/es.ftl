@@ -82,6 +82,7 @@ no-such-code = Ningún lote tiene el código { $code }.
 no-lots = Todavía no hay lotes.
 newest = Los más nuevos
 older = Anteriores
+lots-of-run = Mezclas de la tanda «{ $run }».
 what-it-is = Qué es
 kind = Clase
 since = Desde
@@ -168,6 +169,7 @@ more-not-shown = Hay más que los { $rows } que se muestran aquí.
 
 supplier = Proveedor
 supplier-lot = Lote del proveedor
+run = Tanda
 mass = Masa
 plan = Plan HACCP
 plan-none = No está ligado a ningún plan: nada dice qué debe cumplir.
@@ -291,6 +293,20 @@ log-root = Raíz
 log-key = Clave
 log-bundle = Los registros del lote con sus pruebas, para comprobarlos sin este servicio: { $path }
 
+files = Archivos adjuntos
+no-files = No se adjuntó ningún archivo.
+files-mean = Cada archivo figura en el registro por su huella; sus bytes se entregan tal como se enviaron.
+file-name = Archivo
+file-about = Sobre
+file-type = Tipo
+file-bytes = Tamaño en bytes
+file-sent = Adjuntado
+about-deviation = una desviación
+about-load = una carga
+about-reading = una lectura
+about-foreign-material = materia extraña
+about-lot = el lote
+
 ## Formularios que se firman
 
 signature = Su firma
@@ -351,6 +367,45 @@ next-tell-qa = Avise a Calidad: hay una desviación abierta.
 next-no-heal = Una lectura buena posterior no la cierra.
 next-not-met = No se cumple. Avise al supervisor; si el paso sigue en marcha, continúe y lea otra vez.
 next-undetermined = No se pudo juzgar, y cuenta como no cumplido. Mire los motivos de arriba y lea otra vez.
+
+## Pesajes
+
+file-weighings = Pesajes y merma
+file-yields = Merma
+weigh = Pesar
+weigh-lot = Pesaje del lote { $code }
+weighing = Pesaje
+no-weighings = Ningún pesaje nombra este lote.
+stage = Etapa
+no-stage = Sin etapa: no cuenta en ninguna merma
+stage-received = Recibido
+stage-block = Bloque de carne
+stage-mixed = Mezclado
+stage-stuffed = Embutido
+stage-dried = Secado
+stage-smoked = Ahumado y cocido
+stage-chilled = Enfriado
+stage-peeled = Pelado
+stage-packed = Envasado
+mass-unit = Unidad de la báscula
+gross-shown = Bruto, tal como lo muestra la báscula
+tare-shown = Tara; 0 si no había nada más en la báscula
+net-mass = Neto
+scale = Báscula
+weighed-together = { $count } lotes estaban juntos en la báscula.
+next-weighing = Siguiente pesaje de este lote
+lost-since = { $percent } % perdido desde { $stage }
+lost-since-before = Perdido desde la etapa anterior
+by-the-graph = Según el grafo de lotes
+difference = Diferencia
+not-weighed-lots = Sin pesar
+lost-in-all = { $percent } % perdido desde la primera de estas etapas hasta la última
+lost-since-stuffed = { $percent } % del peso embutido perdido
+lost-by-graph = { $percent } % según las masas del grafo de lotes; los pesajes difieren en { $difference } puntos porcentuales
+no-stage-before = Ninguna etapa anterior se pesó entera, así que aún no se sabe qué se perdió.
+not-weighed-yet = No todo se pesó en esta etapa. Falta: { $lots }
+counts-in-no-shrink = Este pesaje no cuenta en ninguna merma.
+rounded-two = Los números con ≈ están redondeados al más cercano; un menos es una ganancia. Los exactos están en el informe.
 
 ## Pendientes
 

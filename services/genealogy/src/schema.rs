@@ -71,6 +71,7 @@ diesel::table! {
         fingerprint -> Bytea,
         made_by -> Nullable<Uuid>,
         use_by -> Nullable<Date>,
+        run -> Nullable<Text>,
     }
 }
 

@@ -15,6 +15,7 @@ use platform::service::House;
 use tonic::service::Routes;
 use wire::internal::v1::haccp_internal_server::HaccpInternalServer;
 use wire::v1::cooking_server::CookingServer;
+use wire::v1::files_server::FilesServer;
 use wire::v1::haccp_server::HaccpServer;
 use wire::v1::verification_server::VerificationServer;
 
@@ -25,6 +26,7 @@ pub const SERVICES: &[&str] = &[
     "hankbook.v1.Haccp",
     "hankbook.v1.Cooking",
     "hankbook.v1.Verification",
+    "hankbook.v1.Files",
     "hankbook.internal.v1.HaccpInternal",
 ];
 /// Its most connections.
@@ -47,9 +49,11 @@ pub fn routes(db: Db, house: House) -> Routes {
     let service = Haccp { db, house, outbox, plans: plans::Versions::default() };
     let inner = HaccpInternalServer::new(service.clone());
     let cooking = CookingServer::new(service.clone());
+    let files = FilesServer::new(service.clone());
     let verification = VerificationServer::new(service.clone());
     Routes::new(HaccpServer::new(service).max_decoding_message_size(MESSAGE_MAX))
         .add_service(cooking.max_decoding_message_size(MESSAGE_MAX))
+        .add_service(files.max_decoding_message_size(MESSAGE_MAX))
         .add_service(verification.max_decoding_message_size(MESSAGE_MAX))
         .add_service(inner.max_decoding_message_size(INTERNAL_MESSAGE_MAX))
 }

@@ -6,6 +6,7 @@ mod clearance;
 mod cooking;
 mod deviations;
 mod drafts;
+mod files;
 mod foreign_material;
 mod genealogy;
 mod instruments;

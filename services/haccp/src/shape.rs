@@ -7,6 +7,7 @@ pub mod closings;
 pub mod cooking;
 pub mod deviations;
 pub mod drafts;
+pub mod files;
 pub mod follows;
 pub mod foreign_material;
 pub mod instruments;

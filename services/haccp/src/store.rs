@@ -6,6 +6,7 @@ pub mod clearance;
 pub mod cooking;
 pub mod deviations;
 pub mod drafts;
+pub mod files;
 pub mod foreign_material;
 pub mod holds;
 pub mod insert_reading;

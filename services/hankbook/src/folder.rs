@@ -60,6 +60,11 @@ impl Folder {
         Ok(audit::LogKey { key, head: keys.join("log.head") })
     }
 
+    /// The demo's own folder, beside that of a real plant.
+    pub fn of_the_demo() -> PathBuf {
+        Self::default_path().with_file_name("demo")
+    }
+
     /// The folder used when none is named.
     pub fn default_path() -> PathBuf {
         let home = std::env::var_os("XDG_DATA_HOME").map(PathBuf::from);

@@ -30,6 +30,8 @@ enum Command {
     /// Run the whole house: all services, the REST and the gRPC door, and (unless DATABASE_URL
     /// names another) a private Postgres in the data folder.
     Serve(serve::Arguments),
+    /// Work one week of an invented plant by REST, on a simulated folder of its own, and serve it.
+    Demo(demo::Arguments),
     /// Bring the database to this version's schema and stop.
     Migrate(migrate::Arguments),
     /// Check that what a stopped plant's database derives is what its records say.
@@ -50,6 +52,7 @@ pub fn main() -> ExitCode {
         Command::Check(arguments) => told(check::run(&arguments)),
         Command::Verify(arguments) => verify::run(&arguments),
         Command::Proof(arguments) => verify::run_proof(&arguments),
+        Command::Demo(arguments) => told(demo::run(&arguments, folder::Folder::of_the_demo())),
         Command::Migrate(arguments) => told(migrate::run(&arguments)),
         Command::Serve(arguments) => told(serve::run(&arguments)),
     }

@@ -67,12 +67,15 @@ enum Refused {
 
 /// Runs until SIGINT or SIGTERM.
 pub fn run(arguments: &Arguments) -> Result<(), Failed> {
-    telemetry::start();
+    let runtime = Runtime::new()?;
+    let traces = {
+        let _inside = runtime.enter();
+        telemetry::start()
+    };
     wire::contract::check().map_err(|faults| Refused::Contract(faults.join("\n  ")))?;
     let listeners = (listen(arguments.http)?, listen(arguments.grpc)?);
     let folder = Folder::open(&arguments.data_dir)?;
     let database = Database::open(&arguments.place, &folder)?;
-    let runtime = Runtime::new()?;
     let house = House {
         folder,
         database: database.clone(),
@@ -83,6 +86,9 @@ pub fn run(arguments: &Arguments) -> Result<(), Failed> {
         let handle = Handle::current();
         runtime.spawn(async move { house.serve(listeners, handle).await }).await?
     });
+    if let Some(traces) = traces {
+        traces.close();
+    }
     runtime.shutdown_timeout(Duration::from_secs(5));
     database.stop();
     served
@@ -122,6 +128,8 @@ impl House {
             runtime,
             readiness: readiness(services.clone()),
             plant: shared.plant.clone(),
+            tasks: tasks.clone(),
+            signer: shared.signer.clone(),
             page_key: PageKey::open_or_create(&self.folder.page_key())?,
         };
         let mut stop = (signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?);

@@ -22,9 +22,6 @@ use tonic::service::Routes;
 use crate::clock_check::ClockCheck;
 use crate::database::Database;
 
-/// The name under which the process itself listens to identity.
-const PROCESS: &str = "gateway";
-
 /// What all services of a process share.
 #[derive(Clone)]
 pub struct Shared {
@@ -69,6 +66,7 @@ impl Services {
     pub fn start(shared: &Shared, database: &Database) -> Result<Self, Failure> {
         let mut started = Starting { shared, database, hops: HashMap::new(), pools: Vec::new() };
         started.add_pure(calculations::SERVICES, calculations::routes());
+        started.add((formulas::NAME, formulas::POOL_SIZE), formulas::SERVICES, formulas::routes)?;
         let sealing = audit::Sealing {
             connect: database.connect(audit::NAME, 1),
             key: shared.log_key.clone(),
@@ -84,8 +82,9 @@ impl Services {
         )?;
         started.add((haccp::NAME, haccp::POOL_SIZE), haccp::SERVICES, haccp::routes)?;
         started.add((identity::NAME, identity::POOL_SIZE), identity::SERVICES, identity::routes)?;
+        started.add((yields::NAME, yields::POOL_SIZE), yields::SERVICES, yields::routes)?;
         shared.hops.fill(started.hops);
-        watch::start(&shared.house(PROCESS));
+        watch::start(&shared.house(gateway::NAME));
         let clocks = ClockCheck::default();
         if let Some((_, db)) = started.pools.first() {
             clocks.start(db.clone(), shared.clock.clone(), &shared.tasks);

@@ -15,11 +15,12 @@ use diesel_async::{
 };
 use futures_util::future::BoxFuture;
 use tokio_postgres::NoTls;
+use tracing::Instrument as _;
 
 use crate::clock::monotonic;
 use crate::error::{Failure, Kind};
 use crate::tasks::Tasks;
-use crate::telemetry;
+use crate::{telemetry, traces};
 
 /// Tries of one write before the caller is told to repeat it.
 const TRIES_MAX: u32 = 10;
@@ -88,8 +89,11 @@ impl Db {
         F: for<'c> FnOnce(&'c mut AsyncPgConnection) -> Work<'c, T>,
     {
         let begun = monotonic();
-        let mut conn = self.connection().await?;
-        let answer = work(&mut conn).await;
+        let done = async {
+            let mut conn = self.connection().await?;
+            work(&mut conn).await
+        };
+        let answer = done.instrument(traces::of_database(self.service, name)).await;
         telemetry::database(self.service, name, begun.elapsed(), answer.is_ok());
         answer
     }
@@ -120,12 +124,14 @@ impl Db {
         T: Send + 'static,
     {
         let db = self.clone();
-        let task = self.tasks.spawn(async move {
+        let traced = traces::of_database(self.service, name);
+        let done = async move {
             let begun = monotonic();
             let answer = db.tries(name, &work, whole).await;
             telemetry::database(db.service, name, begun.elapsed(), answer.is_ok());
             answer
-        });
+        };
+        let task = self.tasks.spawn(done.instrument(traced));
         task.await.unwrap_or_else(|error| Err(Failure::internal(error)))
     }
 

@@ -19,6 +19,7 @@ use crate::caller::{Call, REQUEST_ID_HEADER};
 use crate::clock::Clock;
 use crate::error::{Failure, Kind};
 use crate::tokens::Signer;
+use crate::traces;
 
 /// The largest message in either direction.
 pub const MESSAGE_MAX: usize = 16 * 1024 * 1024;
@@ -37,7 +38,11 @@ pub fn over_tcp(address: Uri) -> Hop {
         .connect_timeout(Duration::from_secs(2))
         .http2_keep_alive_interval(Duration::from_secs(10));
     let channel: Channel = endpoint.connect_lazy();
-    BoxCloneSyncService::new(channel.map_err(BoxError::from))
+    let told = channel.map_request(|mut request: Request<Body>| {
+        traces::tell(request.headers_mut());
+        request
+    });
+    BoxCloneSyncService::new(told.map_err(BoxError::from))
 }
 
 /// The hops of a process by service name (`hankbook.v1.Haccp`), filled once all are built.

@@ -21,4 +21,5 @@ pub mod tasks;
 pub mod telemetry;
 pub mod tickets;
 pub mod tokens;
+pub mod traces;
 pub mod watch;

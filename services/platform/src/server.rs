@@ -20,7 +20,7 @@ use crate::caller::{Gate, Gatekeeper, REQUEST_ID_HEADER};
 use crate::clock::monotonic;
 use crate::error::{Failure, Kind};
 use crate::hop::Hop;
-use crate::telemetry;
+use crate::{telemetry, traces};
 
 /// How long a call may take when its caller names no time.
 const DEADLINE: Duration = Duration::from_secs(20);
@@ -57,7 +57,9 @@ where
         let inner = self.inner.clone();
         let method = request.uri().path().to_owned();
         let id = text(request.headers(), REQUEST_ID_HEADER).unwrap_or("-").to_owned();
+        let traced = traces::of_call(&method, request.headers());
         let span = tracing::info_span!("call", method, request_id = id);
+        let answered = traced.clone();
         Box::pin(
             async move {
                 let begun = monotonic();
@@ -71,9 +73,12 @@ where
                         "The time given for this call is over; repeat the same call.",
                     )),
                 };
-                log(&method, response.headers(), begun.elapsed());
+                let code = text(response.headers(), "grpc-status").unwrap_or("0");
+                traces::answered(&answered, code);
+                log(&method, code, begun.elapsed());
                 Ok(response)
             }
+            .instrument(traced)
             .instrument(span),
         )
     }
@@ -89,8 +94,7 @@ fn panic_text(panic: &(dyn std::any::Any + Send)) -> String {
     format!("a handler broke: {}", text.unwrap_or_else(|| "no text".into()))
 }
 
-fn log(method: &str, headers: &HeaderMap, took: Duration) {
-    let code = text(headers, "grpc-status").unwrap_or("0");
+fn log(method: &str, code: &str, took: Duration) {
     telemetry::call(method, code, took);
     tracing::info!(code, took_us = took.as_micros() as u64, "call answered");
 }

@@ -9,6 +9,11 @@ use prometheus::{
     register_int_counter_vec,
 };
 use tracing_subscriber::EnvFilter;
+use tracing_subscriber::filter::{FilterExt as _, filter_fn};
+use tracing_subscriber::layer::{Layer as _, SubscriberExt as _};
+use tracing_subscriber::util::SubscriberInitExt as _;
+
+use crate::traces::{self, Traces};
 
 /// Upper ends of the time buckets, in seconds.
 const BUCKETS: [f64; 11] = [0.0005, 0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.5, 2.0, 10.0];
@@ -41,20 +46,37 @@ static RETRIES: Metric<IntCounterVec> = LazyLock::new(|| {
     )
 });
 
-/// Sends log lines to standard error; RUST_LOG filters them, `info` without it.
-pub fn start() {
+/// Sends log lines to standard error, filtered by RUST_LOG (`info` without it), and spans to the
+/// collector that the environment names; called inside the runtime.
+pub fn start() -> Option<Traces> {
     let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("info"));
-    let started = tracing_subscriber::fmt()
+    let is_log = filter_fn(|about| about.target() != traces::TARGET);
+    let lines = tracing_subscriber::fmt::layer()
         .json()
         .flatten_event(true)
         .with_current_span(true)
         .with_span_list(false)
         .with_writer(std::io::stderr)
-        .with_env_filter(filter)
-        .try_init();
-    if started.is_err() {
+        .with_filter(filter.and(is_log));
+    let (sender, refused) = match Traces::of_environment() {
+        Ok(sender) => (sender, None),
+        Err(error) => (None, Some(error)),
+    };
+    let spans = sender.as_ref().map(|sender| {
+        let is_span = filter_fn(|about| about.is_span() && about.target() == traces::TARGET);
+        tracing_opentelemetry::layer()
+            .with_location(false)
+            .with_threads(false)
+            .with_tracer(sender.tracer())
+            .with_filter(is_span)
+    });
+    if tracing_subscriber::registry().with(lines).with(spans).try_init().is_err() {
         tracing::debug!("logging was set up before");
     }
+    if let Some(error) = refused {
+        tracing::error!(%error, "no traces are sent");
+    }
+    sender
 }
 
 /// Counts one call.

@@ -14,7 +14,7 @@ use prost_reflect::{
 
 pub use crate::format::Malformed;
 use crate::options;
-pub use crate::options::FieldRules;
+pub use crate::options::{FieldRules, RAW};
 use crate::shape;
 use crate::v1;
 
@@ -25,6 +25,9 @@ pub const DESCRIPTOR_SET: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/desc
 /// The same without what only services may see, for the outer reflection.
 pub const PUBLIC_DESCRIPTOR_SET: &[u8] =
     include_bytes!(concat!(env!("OUT_DIR"), "/public_descriptors.bin"));
+
+/// The most bytes of a raw body; whoever receives one refuses more.
+pub const UPLOAD_MAX: usize = 10 * 1024 * 1024;
 
 /// The package of services that only services may call, and its parts.
 const INTERNAL_PACKAGE: &str = "hankbook.internal";
@@ -69,6 +72,8 @@ pub struct Http {
     pub template: String,
     /// The message is the JSON body, less what stands in the path.
     pub body: bool,
+    /// The field that takes the body as it is; the other fields come from the path and the query.
+    pub raw: Option<FieldDescriptor>,
 }
 
 /// The HTTP verbs in use.
@@ -103,6 +108,13 @@ pub enum Access {
     Internal,
     /// Every person who is signed in.
     SignedIn,
+}
+
+impl Operation {
+    /// The field that takes the body as it is, where the body is not JSON.
+    pub fn raw(&self) -> Option<&FieldDescriptor> {
+        self.http.as_ref()?.raw.as_ref()
+    }
 }
 
 /// All messages and services, with our options.
@@ -226,10 +238,10 @@ fn http(rule: &DynamicMessage, input: &MessageDescriptor) -> Result<Http, String
         [("get", Verb::Get), ("put", Verb::Put), ("post", Verb::Post), ("delete", Verb::Delete)];
     let mut forms = verbs.iter().filter_map(|(name, verb)| Some((*verb, text(name)?)));
     let (verb, template) = forms.next().ok_or("has an HTTP form without a verb")?;
-    let body = match text("body").as_deref() {
-        None => false,
-        Some("*") => true,
-        Some(_) => return Err("has an HTTP body other than \"*\"".to_owned()),
+    let (body, raw) = match text("body").as_deref() {
+        None => (false, None),
+        Some("*") => (true, None),
+        Some(name) => (false, Some(raw(input, name, verb)?)),
     };
     for name in variables(&template) {
         if !names_field(input, name) {
@@ -239,7 +251,17 @@ fn http(rule: &DynamicMessage, input: &MessageDescriptor) -> Result<Http, String
     if body && verb == Verb::Get {
         return Err("is read by GET and can have no body".to_owned());
     }
-    Ok(Http { verb, template, body })
+    Ok(Http { verb, template, body, raw })
+}
+
+/// The field of this name, which must be able to take the body of a POST as it is.
+fn raw(input: &MessageDescriptor, name: &str, verb: Verb) -> Result<FieldDescriptor, String> {
+    let field = input.get_field_by_name(name).filter(options::is_raw);
+    let field = field.ok_or_else(|| format!("has a body that is neither \"*\" nor a {RAW}"))?;
+    match verb {
+        Verb::Post => Ok(field),
+        _ => Err("takes a raw body, which only POST does".to_owned()),
+    }
 }
 
 /// The names between braces of a path template.

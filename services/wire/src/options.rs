@@ -33,8 +33,12 @@ pub struct FieldRules {
     pub max: Option<Decimal>,
     /// The words that a text may be; empty: any.
     pub one_word_of: Vec<String>,
+    /// The media types that a raw body may have.
+    pub media_types: Vec<String>,
 }
 
+/// The message that is a raw body.
+pub const RAW: &str = "google.api.HttpBody";
 /// A UUID in its hyphenated form.
 const UUID: &str = "[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{12}";
 /// The same of version 7, variant of RFC 9562.
@@ -100,6 +104,7 @@ pub fn rules_of(field: &FieldDescriptor) -> Result<FieldRules, String> {
         min: options.limit("min")?,
         max: options.limit("max")?,
         one_word_of: options.words("one_word_of"),
+        media_types: options.words("media_type"),
     };
     fits(field, &rules)?;
     Ok(rules)
@@ -150,6 +155,12 @@ impl Options {
     }
 }
 
+/// True for one field that is a raw body: `google.api.HttpBody`.
+pub fn is_raw(field: &FieldDescriptor) -> bool {
+    let is_one = field.cardinality() != Cardinality::Repeated;
+    is_one && matches!(field.kind(), Kind::Message(held) if held.full_name() == RAW)
+}
+
 /// Refuses options that could not be kept on a field of this type.
 fn fits(field: &FieldDescriptor, rules: &FieldRules) -> Result<(), String> {
     presence_fits(field, rules)?;
@@ -170,6 +181,7 @@ fn fits(field: &FieldDescriptor, rules: &FieldRules) -> Result<(), String> {
         (rules.min.is_some() && !number, "min is for decimals and whole numbers"),
         (rules.max.is_some() && !number, "max is for decimals and whole numbers"),
         (!ordered, "min is above max"),
+        (!rules.media_types.is_empty() && !is_raw(field), "media_type is for google.api.HttpBody"),
     ];
     if let Some((_, problem)) = refusals.iter().find(|(wrong, _)| *wrong) {
         return Err((*problem).to_owned());

@@ -60,6 +60,41 @@ async fn a_day_from_receiving_to_finished_keeps_every_gram() {
     floor.finish().await;
 }
 
+/// Batches that were mixed one after another carry the name of their run, and are found by it.
+#[tokio::test]
+async fn three_batches_of_a_run_are_listed_by_its_name() {
+    let floor = Floor::start().await;
+    let pork = floor.meat("400").await;
+    let mut batches = Vec::new();
+    for run in ["Morning rope", " morning Rope ", "MORNING ROPE", "Ring", ""] {
+        let mut body = floor.body("mix", &[(&pork, "60")], &[("batch", "60")]);
+        body["outputs"][0]["run"] = json!(run);
+        let made = floor.record(&body).await;
+        let said = made.json["outputs"][0]["run"].as_str().unwrap_or_default();
+        assert_eq!(said, run.trim());
+        batches.push(made.lot(0).to_owned());
+    }
+    let listed = floor.get("/v1/lots?run=Morning%20Rope&pageSize=2").await;
+    let token = listed["nextPageToken"].as_str().expect("more of it");
+    let rest = floor.get(&format!("/v1/lots?run=morning%20rope&pageToken={token}")).await;
+    let of = |page: &Value| -> Vec<String> {
+        let lots = page["lots"].as_array().expect("lots");
+        lots.iter().map(|lot| lot["lot"].as_str().expect("an id").to_owned()).collect()
+    };
+    assert_eq!([of(&listed), of(&rest)].concat(), batches[..3]);
+    assert_eq!(listed["lots"][0]["run"], "Morning rope", "as it was typed");
+    assert_eq!(length(&floor.get("/v1/lots?run=Evening").await["lots"]), 0);
+    let forward = floor.trace(&pork, "forward").await;
+    let lots = forward["lots"].as_array().expect("lots");
+    let ring = lots.iter().find(|lot| lot["lot"] == batches[3]).expect("the batch of the ring");
+    assert_eq!(ring["run"], "Ring");
+    let mut rack = floor.body("rack", &[(&batches[0], "60")], &[("rack", "60")]);
+    rack["outputs"][0]["run"] = json!("Morning rope");
+    let refused = floor.post("/v1/transformations", &rack).await;
+    assert_eq!((refused.status, refused.fields()), (400, vec!["outputs[0].run"]));
+    floor.finish().await;
+}
+
 /// The same call again is told by its record; another on its id is refused.
 #[tokio::test]
 async fn a_transformation_said_twice_uses_its_lots_once() {

@@ -82,7 +82,16 @@ fn faults(looked: &Value) -> Vec<String> {
 #[tokio::test]
 async fn everybody_can_use_every_page() {
     let scene = Scene::play().await;
+    let weighing = json!({
+        "id": platform::records::new_id(), "lots": [scene.open.lot], "stage": "received",
+        "gross": "1238.5", "tare": "38", "unit": "[lb_av]", "observedAt": harness::plant::START,
+    });
+    let weighing = scene.crew.operator.client.post("/v1/weighings", &weighing).await.ok();
+    let weighing = weighing["weighing"].as_str().expect("an id");
     let pages = json!([
+        { "name": "weigh", "path": "/weigh" },
+        { "name": "weigh-lot", "path": format!("/weigh/{}", scene.open.lot) },
+        { "name": "weighing", "path": format!("/weighings/{weighing}") },
         { "name": "today", "path": "/" },
         { "name": "lots", "path": "/lots" },
         { "name": "no-lot", "path": "/lots?code=NONE" },

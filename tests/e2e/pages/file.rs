@@ -1,6 +1,8 @@
 //! The list of lots and the file of a lot: whether all that is known stands there, and what is not
 //! known is named. It never compares a page letter by letter.
 
+use platform::records::new_id;
+
 use super::scene::Scene;
 use super::visitor::Visitor;
 use crate::path::crew::PASSWORD;
@@ -63,6 +65,41 @@ async fn what_cannot_be_read_is_named_as_missing() {
     let nobody = visitor.get("/lots/01997000-0000-7000-8000-00000000ffff").await.expect(404);
     nobody.says(&["There is nothing here by this name."]);
     visitor.get("/lots/x").await.expect(400);
+    scene.crew.plant.stop().await;
+}
+
+#[tokio::test]
+async fn attached_files_stand_with_their_hash_and_are_taken_away() {
+    let scene = Scene::play().await;
+    let crew = &scene.crew;
+    let (operator, csv) = (&crew.operator.client, "t_s,°F\n0,44.6\n".as_bytes());
+    let mut ids = [new_id().to_string(), new_id().to_string()];
+    ids.sort();
+    let lot = format!("lot:{}", scene.open.lot);
+    let photo = b"\xff\xd8\xff\xe0 torn";
+    let first = operator.attach(&ids[0], &lot, ("image/jpeg", photo)).await.ok();
+    let about = format!("deviation:{}", scene.deviation);
+    let second = operator.attach(&ids[1], &about, ("text/csv", csv)).await.ok();
+    let mut visitor = Visitor::signed_in(&crew.plant, "q.ames", PASSWORD).await;
+    let text =
+        |file: &serde_json::Value, name: &str| file[name].as_str().expect("a text").to_owned();
+    let hashes = [text(&first, "sha256"), text(&second, "sha256")];
+    let file = visitor.get(&format!("/lots/{}", scene.open.lot)).await.expect(200);
+    file.says(&["torn bag", "the lot", "image/jpeg", &hashes[0], "a deviation", &hashes[1]]);
+    file.says(&[&format!("href=\"/files/{}\"", ids[0])]);
+    let page = visitor.get(&format!("/deviations/{}", scene.deviation)).await.expect(200);
+    let size = format!("<td>{}</td>", csv.len());
+    page.says(&["torn bag", "text/csv", &size, &hashes[1], "Ollie Dean"]);
+    assert!(!page.text.contains(&hashes[0]), "what is about the lot is not about its deviation");
+    let other = visitor.get(&format!("/lots/{}", scene.closed.lot)).await.expect(200);
+    other.says(&["No file was attached."]);
+    let taken = visitor.get(&format!("/files/{}", ids[1])).await.expect(200);
+    assert_eq!((taken.text.as_bytes(), taken.header("content-type")), (csv, "text/csv"));
+    let named = format!("attachment; filename=\"{}.csv\"", ids[1]);
+    assert_eq!(taken.header("content-disposition"), named);
+    assert_eq!(taken.header("x-content-type-options"), "nosniff");
+    visitor.get(&format!("/files/{}", new_id())).await.expect(404);
+    Visitor::of(&crew.plant).get(&format!("/files/{}", ids[1])).await.expect(303);
     scene.crew.plant.stop().await;
 }
 

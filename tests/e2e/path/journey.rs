@@ -78,7 +78,7 @@ async fn one_reading_that_fails_holds_its_lot_until_qa_has_answered_for_it() {
     let leaves = ledger::assert_whole(&database).await;
     assert!(leaves >= 30, "only {leaves} leaves");
     people_come_and_go(&crew, &goods).await;
-    forms::assert_stand(&database).await;
+    forms::assert_stand(&database, "forms.json").await;
     crew.plant.stop().await;
 }
 

@@ -30,7 +30,7 @@ const LINKS: &str = "every link is in its record's entry, and none is missing";
 
 /// How a reading `ID` is bent, and the promises that it breaks. Each stands alone: the copy is
 /// made anew.
-const FORGERIES: [(&str, &str, &[&str]); 11] = [
+const FORGERIES: [(&str, &str, &[&str]); 12] = [
     ("its row", "UPDATE haccp.reading SET readings = '{30}' WHERE id = 'ID'", &[ROW]),
     (
         "its entry",
@@ -51,6 +51,11 @@ const FORGERIES: [(&str, &str, &[&str]); 11] = [
          UPDATE audit.sealed SET hash = (SELECT hash FROM audit.leaf WHERE id = leaf) \
          WHERE leaf = 'ID'",
         &[HEAD],
+    ),
+    (
+        "its leaf's hash",
+        "UPDATE audit.leaf SET hash = sha256(hash) WHERE id = 'ID'",
+        &[LEAF, LINKS, ORDER],
     ),
     ("no row", "DELETE FROM haccp.reading WHERE id = 'ID'", &[ROWLESS]),
     (

@@ -22,7 +22,7 @@ use super::{Worked, bundle, check, sealed, text, told};
 const KILLS: usize = 8;
 
 /// Writers that send readings to whoever answers, until they are told to stop.
-fn writers(
+pub fn writers(
     clients: Vec<Client>,
     body: impl Fn() -> Value + Clone + Send + 'static,
 ) -> (Arc<AtomicBool>, Vec<JoinHandle<usize>>) {
@@ -47,7 +47,7 @@ fn writers(
 }
 
 /// Bodies of readings that are met, on the first lot.
-fn bodies(worked: &Worked) -> impl Fn() -> Value + Clone + Send + 'static {
+pub fn bodies(worked: &Worked) -> impl Fn() -> Value + Clone + Send + 'static {
     let body = worked.worker.reading(&worked.stock, &worked.stock.lots[..1], "38.5");
     move || {
         let mut body = body.clone();
@@ -57,7 +57,7 @@ fn bodies(worked: &Worked) -> impl Fn() -> Value + Clone + Send + 'static {
 }
 
 /// Asserts that the newest log begins with that of each earlier size, by an offline check.
-async fn assert_consistent(client: &Client, key: &str, sizes: &[i64]) {
+pub async fn assert_consistent(client: &Client, key: &str, sizes: &[i64]) {
     for size in sizes {
         let proof = client.get(&format!("/v1/proofs/consistency?from={size}")).await.expect(200);
         let (proves, said) = check(&["proof", "consistency", "--key", key], proof.text.as_bytes());
@@ -66,7 +66,7 @@ async fn assert_consistent(client: &Client, key: &str, sizes: &[i64]) {
 }
 
 /// Asserts that nothing differs, but for promises that the test itself has broken.
-fn assert_whole(url: &str, broken: &[&str]) {
+pub fn assert_whole(url: &str, broken: &[&str]) {
     let (_, said) = replay(url);
     assert_eq!(differing(&said), broken, "{said}");
 }

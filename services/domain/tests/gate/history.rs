@@ -209,6 +209,13 @@ impl History {
             }
             return;
         }
+        let read: Vec<usize> = self.running.iter().filter_map(Process::reviews).collect();
+        if let Some(lot) = self.rng.some(&read)
+            && self.rng.chance(10)
+        {
+            self.passes_by(lot);
+            return;
+        }
         match self.rng.below(100) {
             0..22 => {
                 let lots = self.house.shippable();

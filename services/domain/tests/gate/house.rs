@@ -26,6 +26,7 @@ pub enum Broken {
     InputAddsNothing,
     ReviewOfAnyVersions,
     ReviewForgetsWhatItSaw,
+    SignedUnseen,
     SilenceNotRead,
     OffsetNotAdded,
     MessagesForgotten,
@@ -93,7 +94,7 @@ pub struct Reviewed {
     pub closure: Vec<(usize, u64)>,
     pub excepted: Vec<String>,
     pub seen: Vec<String>,
-    /// The count of less safe writes when it began to judge.
+    /// The count of less safe writes when the reviewer was shown what stands.
     pub after: usize,
 }
 

@@ -7,7 +7,7 @@ use domain::verdict::Verdict;
 use super::history::{DEVICES, History, OPEN};
 use super::house::Scope;
 use super::processes::Process;
-use super::writes::Op;
+use super::writes::{self, Op};
 
 impl History {
     /// Something happens that nobody wished for, or somebody mends something.
@@ -69,6 +69,25 @@ impl History {
                 self.asks(Op::Challenge { place, truly, device, is_good });
             }
             _ => {}
+        }
+    }
+
+    /// A case of a lot is put in doubt and released at once, while somebody reads its records.
+    pub fn passes_by(&mut self, lot: usize) {
+        let cases = self.house.left(lot);
+        let Some(case) = self.rng.some(&cases) else { return };
+        let passings = self.house.cases[case].passings.clone();
+        let Some((place, truly)) = self.rng.some(&passings) else { return };
+        let op = Op::Challenge { place, truly, device: 0, is_good: false };
+        let keys = writes::names(&self.house, &op);
+        if keys.iter().any(|key| self.house.locks.contains_key(key)) {
+            return;
+        }
+        let opened = self.house.deviations.len();
+        writes::commit(&mut self.house, &op);
+        for deviation in opened..self.house.deviations.len() {
+            let disposition = Disposition::ReleaseWithSupport;
+            writes::commit(&mut self.house, &Op::Close { deviation, disposition });
         }
     }
 

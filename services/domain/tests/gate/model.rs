@@ -58,7 +58,8 @@ impl<'q> Model<'q> {
         why
     }
 
-    /// What was not met of the lots, by the names that a review keeps.
+    /// What was not met of the lots, by the names that a review keeps: also an attempt that a
+    /// later reading overtook, because the review may have counted on it before it was in doubt.
     pub fn unmet(&self) -> Vec<String> {
         let mut names = Vec::new();
         for &lot in &self.closure {
@@ -69,12 +70,10 @@ impl<'q> Model<'q> {
             let Some(plan) = self.plan(lot) else { continue };
             for found in &facts.findings {
                 let check = &plan.checks[found.check];
-                let mut same = facts.findings.iter().filter(|one| one.check == found.check);
-                let is_last = same.all(|one| one.at <= found.at);
-                let counts = check.kind == Kind::Each || found.deviation.is_some() || is_last;
                 let is_asked = gates(check) && plan.steps[check.step].on == facts.kind;
-                if counts && is_asked && found.verdict != Verdict::Pass {
-                    names.push(format!("finding:{}:{}:{}", facts.name, check.code, found.at));
+                if is_asked && found.verdict != Verdict::Pass {
+                    let (name, code) = (&facts.name, &check.code);
+                    names.push(format!("finding:{name}:{code}:{}:{}", found.at, found.known_at));
                 }
             }
             for gap in &facts.gaps {

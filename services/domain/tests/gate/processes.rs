@@ -20,6 +20,9 @@ pub enum Doing {
 pub struct Reviewing {
     lot: usize,
     shown: Vec<(usize, u64)>,
+    /// What the reviewer was shown as not met, by the names that a review keeps.
+    shown_unmet: Vec<String>,
+    /// The count of less safe writes when it was shown.
     after: usize,
     question: Option<Question>,
 }
@@ -49,7 +52,8 @@ impl Process {
     }
 
     pub fn review(id: usize, lot: usize) -> Self {
-        let reviewing = Reviewing { lot, shown: Vec::new(), after: 0, question: None };
+        let (shown, shown_unmet) = (Vec::new(), Vec::new());
+        let reviewing = Reviewing { lot, shown, shown_unmet, after: 0, question: None };
         Self::new(id, Doing::Review(reviewing))
     }
 
@@ -73,6 +77,14 @@ impl Process {
     pub fn ships(&self) -> Option<usize> {
         match &self.doing {
             Doing::Ship(shipping) => Some(shipping.lot),
+            _ => None,
+        }
+    }
+
+    /// The lot whose records somebody reads, if they do.
+    pub fn reviews(&self) -> Option<usize> {
+        match &self.doing {
+            Doing::Review(reviewing) => Some(reviewing.lot),
             _ => None,
         }
     }
@@ -202,12 +214,15 @@ fn receive(house: &mut House, message: usize, scope: Option<Scope>) {
 fn review(house: &mut House, reviewing: &mut Reviewing, phase: u8) -> Goes {
     let lot = reviewing.lot;
     match phase {
-        0 => reviewing.shown = house.digest(lot),
+        0 => {
+            reviewing.shown = house.digest(lot);
+            reviewing.shown_unmet = unmet(&views::now(house, lot, &house.left(lot)));
+            reviewing.after = house.less_safe.len();
+        }
         1 => {
             if reviewing.shown != house.digest(lot) {
                 return Goes::Ends;
             }
-            reviewing.after = house.less_safe.len();
             let mut question = views::closure(house, lot, &house.left(lot));
             views::read_lots(house, &mut question);
             reviewing.question = Some(question);
@@ -228,18 +243,26 @@ fn review(house: &mut House, reviewing: &mut Reviewing, phase: u8) -> Goes {
             if obstacles.iter().any(|one| one.cases.is_empty()) {
                 return Goes::Ends;
             }
+            let seen = unmet(&question);
+            if seen != reviewing.shown_unmet && house.broken != Broken::SignedUnseen {
+                return Goes::Ends;
+            }
             house.commits += 1;
             house.reviews.push(Reviewed {
                 lot,
                 closure: reviewing.shown.clone(),
                 excepted: obstacles.into_iter().flat_map(|one| one.cases).collect(),
-                seen: reviewable(&question).unmet.into_iter().flatten().collect(),
+                seen,
                 after: reviewing.after,
             });
             return Goes::Ends;
         }
     }
     Goes::On
+}
+
+fn unmet(question: &Question) -> Vec<String> {
+    reviewable(question).unmet.into_iter().flatten().collect()
 }
 
 fn read_versions(house: &House, shipping: &mut Shipping) {

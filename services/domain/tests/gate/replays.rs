@@ -119,6 +119,51 @@ fn a_challenge_that_failed_after_the_review_voids_it_for_its_cases() {
     assert_eq!(judge(&question), []);
 }
 
+/// History 35592 of the protocol: who signed had counted on a reading at loading whose instrument
+/// was found out later; the product was read again, and the review stood although nobody had seen
+/// that.
+#[test]
+fn a_reading_in_doubt_voids_the_review_although_a_later_one_is_met() {
+    let mut question = clear();
+    question.lots[1].findings =
+        vec![found(0, 10, Verdict::Undetermined), found(0, 20, Verdict::Pass)];
+    question.lots[1].findings[0].known_at = 50;
+    assert_eq!(codes(&question), ["NOT_REVIEWED"]);
+    let seen = reviewable(&question).unmet.remove(0);
+    question.ships[0].review = Review::Signed { excepted: Vec::new(), seen };
+    assert_eq!(judge(&question), [], "signed again, it leaves");
+}
+
+#[test]
+fn of_two_readings_at_one_time_the_review_tells_one_from_the_other() {
+    let mut question = clear();
+    question.lots[1].findings = vec![
+        found(0, 10, Verdict::Undetermined),
+        found(0, 10, Verdict::Pass),
+        found(0, 20, Verdict::Pass),
+    ];
+    let seen = reviewable(&question).unmet.remove(0);
+    question.ships[0].review = Review::Signed { excepted: Vec::new(), seen };
+    assert_eq!(judge(&question), []);
+    question.lots[1].findings[1].verdict = Verdict::Undetermined;
+    question.lots[1].findings[1].known_at = 50;
+    assert_eq!(codes(&question), ["NOT_REVIEWED"]);
+}
+
+/// A reason is told beside another that stands in the way too: who cooks knows what that answers.
+#[test]
+fn rework_waits_for_a_later_cook_that_is_met_and_says_so() {
+    let mut question = clear();
+    question.deviations.push(deviation("R-1", false, Disposition::ReworkWithLethalStep, 5));
+    question.lots[0].deviations.push(0);
+    question.ships[0].review = Review::NotAsked;
+    assert_eq!(codes(&question), [] as [&str; 0], "it was cooked after it joined");
+    question.lots[1].findings.clear();
+    let mut told = codes(&question);
+    told.sort_unstable();
+    assert_eq!(told, ["CHECK_MISSING", "REWORK_NOT_COOKED"]);
+}
+
 #[test]
 fn opening_stock_that_joined_too_late_leaves_once_released_by_hand() {
     let mut question = clear();

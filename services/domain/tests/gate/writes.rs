@@ -250,15 +250,15 @@ fn challenge(house: &mut House, place: usize, when: (i64, usize), is_good: bool)
     }
 }
 
-/// A hold begins.
+/// A hold begins. That of a span follows of a failed challenge and says nothing that this did not
+/// say when it was recorded: who signed after that has seen it, however late the hold comes.
 pub fn place_hold(house: &mut House, scope: Scope, deviation: Option<usize>) {
-    house.less_safe.push(match scope.clone() {
-        Scope::Whole(lots) => Concern::Lots(lots),
-        Scope::Left(lot) | Scope::SpanOf { lot, .. } => Concern::Lots(vec![lot]),
-        Scope::Cases(cases) => {
-            Concern::Lots(cases.iter().map(|&case| house.cases[case].lot).collect())
-        }
-        Scope::Span { place, from, to } => Concern::Span { place, from, to },
-    });
+    let lots = match &scope {
+        Scope::Whole(lots) => Some(lots.clone()),
+        Scope::Left(lot) | Scope::SpanOf { lot, .. } => Some(vec![*lot]),
+        Scope::Cases(cases) => Some(cases.iter().map(|&case| house.cases[case].lot).collect()),
+        Scope::Span { .. } => None,
+    };
+    house.less_safe.extend(lots.map(Concern::Lots));
     house.holds.push(Hold { scope, deviation, has_ended: false });
 }

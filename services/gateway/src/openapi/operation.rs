@@ -4,18 +4,15 @@
 use platform::caller::{
     DEVICE_TIME_HEADER, IF_MATCH_HEADER, IF_NONE_MATCH_HEADER, KEY_HEADER, TICKET_HEADER, role_word,
 };
-use prost_reflect::{Kind, MessageDescriptor};
-use serde_json::{Value, json};
-use wire::contract::{Access, Operation, Verb, field_rules, operations};
+use prost_reflect::{FieldDescriptor, Kind, MessageDescriptor};
+use serde_json::{Map, Value, json};
+use wire::contract::{Access, Operation, RAW, Verb, field_rules, operations};
 use wire::v1::Effect;
 
 use super::message::{Schemas, Way, field_comment, well_known};
 use super::problems::{self, Answers};
 use super::{described, reference, short};
 use crate::routes::has_no_body;
-
-/// A message that is a raw body.
-const RAW: &str = "google.api.HttpBody";
 
 /// The path and the verb, as the document has them.
 pub fn place(operation: &Operation) -> (String, &'static str) {
@@ -111,9 +108,11 @@ fn parameters(operation: &Operation, schemas: &mut Schemas) -> Vec<Value> {
         });
         found.push(described(parameter, field_comment(&field)));
     }
-    if !has_body(operation) {
+    let raw = operation.raw();
+    if raw.is_some() || !has_body(operation) {
+        let elsewhere: Vec<_> = in_path.into_iter().chain(raw.map(|field| field.name())).collect();
         let mut query = Query { schemas, found: Vec::new(), above: Vec::new() };
-        query.add(&operation.input, &in_path, true);
+        query.add(&operation.input, &elsewhere, true);
         found.append(&mut query.found);
     }
     let headers = needed_headers(operation).into_iter();
@@ -208,8 +207,8 @@ pub fn header_parameters() -> Value {
 }
 
 fn body(operation: &Operation, schemas: &mut Schemas) -> Value {
-    if operation.input.full_name() == RAW {
-        return json!({ "required": true, "content": { "*/*": {} } });
+    if let Some(field) = operation.raw() {
+        return raw_body(field);
     }
     let in_path = variables(operation);
     let schema = match in_path.is_empty() {
@@ -224,6 +223,14 @@ fn body(operation: &Operation, schemas: &mut Schemas) -> Value {
     // An empty body is read as an empty object.
     let required = left.any(|field| field_rules(&field).required);
     json!({ "required": required, "content": { "application/json": { "schema": schema } } })
+}
+
+/// A body that is taken as it is.
+fn raw_body(field: &FieldDescriptor) -> Value {
+    let schema = json!({ "schema": { "type": "string", "format": "binary" } });
+    let media_types = field_rules(field).media_types.into_iter();
+    let content: Map<_, _> = media_types.map(|name| (name, schema.clone())).collect();
+    described(json!({ "required": true, "content": content }), field_comment(field))
 }
 
 fn answer(operation: &Operation, schemas: &mut Schemas) -> Value {

@@ -1,6 +1,9 @@
 //! What goes back to a browser, apart from the server that sends it.
 //! It never lets a page load or run what is not ours: the policy goes with each answer.
 
+use std::borrow::Cow;
+
+use bytes::Bytes;
 use maud::Markup;
 
 /// What a page may load: our own style sheet, script and pictures; forms go home; nobody frames it.
@@ -13,11 +16,13 @@ pub struct Answer {
     /// The HTTP status.
     pub status: u16,
     /// The media type.
-    pub media_type: &'static str,
+    pub media_type: Cow<'static, str>,
     /// What is shown.
-    pub body: String,
+    pub body: Bytes,
     /// Where to go instead.
     pub location: Option<String>,
+    /// How it is kept under a name, for what is taken away and not shown.
+    pub disposition: Option<String>,
     /// Lines of Set-Cookie.
     pub cookies: Vec<String>,
     /// True for what never changes under its path.
@@ -27,8 +32,8 @@ pub struct Answer {
 impl Answer {
     /// A page.
     pub fn page(status: u16, markup: Markup) -> Self {
-        let media_type = "text/html; charset=utf-8";
-        Self { status, media_type, body: markup.into_string(), ..Self::empty() }
+        let media_type = "text/html; charset=utf-8".into();
+        Self { status, media_type, body: markup.into_string().into(), ..Self::empty() }
     }
 
     /// Leads to another page, which is then read.
@@ -37,16 +42,24 @@ impl Answer {
     }
 
     /// A file of ours whose name holds the hash of what is in it.
-    pub fn file(media_type: &'static str, body: &str) -> Self {
-        Self { media_type, body: body.to_owned(), is_lasting: true, ..Self::empty() }
+    pub fn file(media_type: &'static str, body: &'static str) -> Self {
+        let (media_type, body) = (media_type.into(), Bytes::from_static(body.as_bytes()));
+        Self { media_type, body, is_lasting: true, ..Self::empty() }
+    }
+
+    /// What somebody attached, to be taken away under a name: no browser opens it as a page.
+    pub fn download(media_type: String, body: Bytes, disposition: String) -> Self {
+        let disposition = Some(disposition);
+        Self { media_type: media_type.into(), body, disposition, ..Self::empty() }
     }
 
     fn empty() -> Self {
         Self {
             status: 200,
-            media_type: "text/plain; charset=utf-8",
-            body: String::new(),
+            media_type: "text/plain; charset=utf-8".into(),
+            body: Bytes::new(),
             location: None,
+            disposition: None,
             cookies: Vec::new(),
             is_lasting: false,
         }

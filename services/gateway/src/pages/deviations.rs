@@ -1,6 +1,7 @@
 //! Deviations: what is open, each with its lots, and its closing with four parts and a signature.
 //! It never chooses a disposition: it offers those that the plan names for the hazard.
 
+use futures_util::join;
 use maud::{Markup, html};
 use wire::v1;
 
@@ -11,7 +12,7 @@ use super::lots::Codes;
 use super::sentence::told;
 use super::shown::{self, mark};
 use super::visit::{Signing, Visit, Whole, is_signed_out};
-use super::{forms, layout, methods};
+use super::{files, forms, layout, methods};
 use crate::problem::Problem;
 
 /// What a record can always be closed as: the reading was amended, and this shows why.
@@ -133,7 +134,9 @@ async fn close(visit: &Visit, id: &str) -> Result<v1::Deviation, Problem> {
 
 async fn page(visit: &Visit, deviation: &v1::Deviation, problem: Option<&Problem>) -> Answer {
     let words = visit.words;
-    let codes = Codes::ask(visit, deviation.lots.iter()).await;
+    let about = format!("deviation:{}", deviation.deviation);
+    let (codes, attached) =
+        join!(Codes::ask(visit, deviation.lots.iter()), files::about(visit, &about));
     let title = words.with("deviation-title", [("check", deviation.check.as_str().into())]);
     let is_open = deviation.closed_at.is_empty();
     let body = html! {
@@ -141,6 +144,8 @@ async fn page(visit: &Visit, deviation: &v1::Deviation, problem: Option<&Problem
         (forms::alert(visit, problem))
         h2 { (words.say("found")) }
         (safety::one(visit, deviation))
+        h2 { (words.say("files")) }
+        (files::shown(visit, &attached))
         h2 { (words.say("its-lots")) }
         p { (shown::lot_links(&deviation.lots, &codes)) }
         @if is_open && visit.holds(&[v1::Role::Qa]) { (form(visit, deviation)) }

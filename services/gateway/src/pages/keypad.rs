@@ -4,8 +4,8 @@
 use domain::exact::Exact;
 use maud::{Markup, html};
 
-use super::shown;
 use super::visit::Visit;
+use super::{forms, shown};
 
 /// Keys of the keypad, row by row.
 const KEYS: [&str; 12] = ["7", "8", "9", "4", "5", "6", "1", "2", "3", "-", "0", "."];
@@ -58,14 +58,9 @@ pub fn range(visit: &Visit, unit: &str) -> Markup {
     }
 }
 
-/// Hidden until the script finds it: without script the tablet's own keys are used.
+/// The keys beside the fields.
 pub fn keys(visit: &Visit) -> Markup {
-    html! {
-        div.keypad hidden data-keypad role="group" aria-label=(visit.words.say("keypad")) {
-            @for key in KEYS { button type="button" data-key=(key) { (key) } }
-            button.back type="button" data-key="back" { (visit.words.say("key-back")) }
-        }
-    }
+    forms::keypad(visit, &KEYS)
 }
 
 #[cfg(test)]

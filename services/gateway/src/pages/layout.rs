@@ -13,10 +13,11 @@ use super::words::LANGUAGES;
 use crate::problem::Problem;
 
 /// The ways on, as path and message.
-const WAYS: [(&str, &str); 9] = [
+const WAYS: [(&str, &str); 10] = [
     ("/", "nav-today"),
     ("/lots", "nav-lots"),
     ("/reading", "enter-reading"),
+    ("/weigh", "weigh"),
     ("/open-items", "open-items"),
     ("/deviations", "file-deviations"),
     ("/holds", "file-holds"),

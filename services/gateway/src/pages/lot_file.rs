@@ -9,14 +9,14 @@ mod origin;
 mod readings;
 pub mod safety;
 mod top;
+pub mod weighings;
 
 use maud::{Markup, html};
 use wire::v1;
 
 use super::answer::Answer;
-use super::layout;
-use super::shown;
 use super::visit::{Visit, is_signed_out};
+use super::{files, layout, shown};
 use crate::problem::Problem;
 use gather::{File, Part};
 
@@ -39,9 +39,11 @@ fn sections(visit: &Visit, file: &File) -> Vec<Section> {
         ("from", "file-from", origin::came_from(visit, file)),
         ("to", "file-to", origin::went_to(visit, file)),
         ("readings", "file-readings", readings::shown(visit, file)),
+        ("weighings", "file-weighings", weighings::shown(visit, file)),
         ("cooks", "file-cooks", cooks::shown(visit, file)),
         ("deviations", "file-deviations", safety::deviations(visit, file)),
         ("holds", "file-holds", safety::holds(visit, file)),
+        ("files", "files", files::shown(visit, &file.files)),
         ("review", "file-review", judged::shown(visit, file)),
         ("items", "file-items", safety::items(visit, file)),
         ("shipments", "file-shipments", origin::shipments(visit, file)),

@@ -53,11 +53,13 @@ impl Codes {
 /// Shows the lots, or leads to the one of a code.
 pub async fn list(visit: &Visit) -> Result<Answer, Problem> {
     let words = visit.words;
-    let (code, token) = (visit.asked.query.get("code"), visit.asked.query.get("from"));
+    let asked = |name| visit.asked.query.get(name);
+    let (code, run, token) = (asked("code"), asked("run"), asked("from"));
     let question = v1::ListLotsRequest {
         page_size: ROWS,
         page_token: token.to_owned(),
         code: code.to_owned(),
+        run: run.to_owned(),
         newest_first: true,
         ..Default::default()
     };
@@ -69,13 +71,17 @@ pub async fn list(visit: &Visit) -> Result<Answer, Problem> {
     let body = html! {
         h1 { (title) }
         (find(visit, "/lots"))
+        @if !run.is_empty() {
+            p { (words.with("lots-of-run", [("run", run.into())])) " "
+                a href="/lots" { (words.say("all-lots")) } }
+        }
         @if !code.is_empty() {
             p.fault role="alert" { (words.with("no-such-code", [("code", code.into())])) }
         } @else if answer.lots.is_empty() {
             p { (words.say("no-lots")) }
         } @else {
             (table(visit, &answer.lots))
-            (further(visit, token, &answer.next_page_token))
+            (further(visit, (run, token), &answer.next_page_token))
         }
     };
     let mut page = layout::page(visit, &title, body);
@@ -96,18 +102,28 @@ pub fn find(visit: &Visit, path: &str) -> Markup {
     }
 }
 
-fn further(visit: &Visit, token: &str, next: &str) -> Markup {
+fn further(visit: &Visit, (run, token): (&str, &str), next: &str) -> Markup {
     let words = visit.words;
     html! {
         p.ways {
-            @if !token.is_empty() { a.button href="/lots" { (words.say("newest")) } " " }
+            @if !token.is_empty() {
+                a.button href=(of_run(run, "")) { (words.say("newest")) } " "
+            }
             @if !next.is_empty() {
-                a.button href={ "/lots?from=" (utf8_percent_encode(next, NON_ALPHANUMERIC)) } {
-                    (words.say("older"))
-                }
+                a.button href=(of_run(run, next)) { (words.say("older")) }
             }
         }
     }
+}
+
+/// The list of the batches of a run, or of all lots without one, from a page on.
+pub fn of_run(run: &str, from: &str) -> String {
+    let parts = [("run", run), ("from", from)];
+    let parts = parts.iter().filter(|(_, value)| !value.is_empty());
+    let parts: Vec<String> = parts
+        .map(|(name, value)| format!("{name}={}", utf8_percent_encode(value, NON_ALPHANUMERIC)))
+        .collect();
+    if parts.is_empty() { "/lots".to_owned() } else { format!("/lots?{}", parts.join("&")) }
 }
 
 /// Lots as a table, each leading to its file.

@@ -65,9 +65,15 @@ methods! {
     CLOSE_DEVIATION "/hankbook.v1.Haccp/CloseDeviation" CloseDeviationRequest Deviation;
     LIST_DEVIATIONS "/hankbook.v1.Haccp/ListDeviations"
         ListDeviationsRequest ListDeviationsResponse;
+    LIST_FILES "/hankbook.v1.Files/ListFiles" ListFilesRequest ListFilesResponse;
     LIST_LOADS "/hankbook.v1.Cooking/ListLoads" ListLoadsRequest ListLoadsResponse;
     GET_LOAD "/hankbook.v1.Cooking/GetLoad" GetLoadRequest Load;
     GET_LOAD_CURVES "/hankbook.v1.Cooking/GetLoadCurves" GetLoadCurvesRequest LoadCurves;
+    RECORD_WEIGHING "/hankbook.v1.Yields/RecordWeighing" RecordWeighingRequest Weighing;
+    GET_WEIGHING "/hankbook.v1.Yields/GetWeighing" GetWeighingRequest Weighing;
+    LIST_WEIGHINGS "/hankbook.v1.Yields/ListWeighings"
+        ListWeighingsRequest ListWeighingsResponse;
+    GET_YIELDS "/hankbook.v1.Yields/GetYields" GetYieldsRequest YieldReport;
     PULL_RACKS "/hankbook.v1.Cooking/PullRacks" PullRacksRequest Load;
     LEAVE_PROBE_OUT "/hankbook.v1.Cooking/LeaveProbeOut" LeaveProbeOutRequest Load;
     RECORD_SAMPLES "/hankbook.v1.Cooking/RecordSamples" RecordSamplesRequest SampleBlock;

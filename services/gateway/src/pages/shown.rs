@@ -83,6 +83,21 @@ pub fn grams(visit: &Visit, grams: Option<&str>) -> Markup {
     }
 }
 
+/// A decimal text with at most so many decimals, to the nearest; about, where it was rounded. Only
+/// for the eye: nothing is judged by it.
+pub fn rounded(text: &str, decimals: usize) -> String {
+    let digits = text.split_once('.').map_or(0, |(_, part)| part.len());
+    match text.parse::<f64>() {
+        Ok(value) if digits > decimals => {
+            let cut = format!("{value:.decimals$}");
+            // Nothing is left of what was too small: its sign goes too.
+            let is_zero = cut.chars().all(|sign| matches!(sign, '-' | '0' | '.'));
+            format!("≈\u{a0}{}", if is_zero { cut.trim_start_matches('-') } else { &cut })
+        }
+        _ => text.to_owned(),
+    }
+}
+
 fn decimals(thousandths: i128) -> String {
     let (sign, size) = (if thousandths < 0 { "-" } else { "" }, thousandths.unsigned_abs());
     let text = format!("{sign}{}.{:03}", size / 1000, size % 1000);
@@ -180,6 +195,14 @@ pub fn more(visit: &Visit, rows: usize, has_more: bool) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_long_number_is_rounded_and_says_so() {
+        assert_eq!(rounded("2.43902439024390243902439024390", 2), "≈\u{a0}2.44");
+        assert_eq!(rounded("-0.001", 2), "≈\u{a0}0.00");
+        assert_eq!(rounded("10", 2), "10");
+        assert_eq!(rounded("-1.5", 2), "-1.5");
+    }
 
     #[test]
     fn thousandths_are_read_as_they_are() {

@@ -137,7 +137,8 @@ pub async fn get(
     Ok(Response::new(shape::lots::lot_out(lot)))
 }
 
-/// Lots in the order in which they were made, or the newest first; the one of a code.
+/// Lots in the order in which they were made, or the newest first; the one of a code, or those of
+/// a run.
 pub async fn list(
     service: &Genealogy,
     request: Request<v1::ListLotsRequest>,
@@ -149,8 +150,12 @@ pub async fn list(
     let lots = request.lots.iter().enumerate();
     let lots = lots.filter_map(|(at, lot)| id(lot, &format!("lots[{at}]"), &mut faults)).collect();
     faults.into_result(Some(())).map_err(Failure::from)?;
-    let (code, newest_first) = (request.code.to_uppercase(), request.newest_first);
-    let wanted = Wanted { code, newest_first, lots };
+    let wanted = Wanted {
+        code: request.code.to_uppercase(),
+        run: request.run.trim().to_owned(),
+        newest_first: request.newest_first,
+        lots,
+    };
     let mut lots = service
         .db
         .read("genealogy.list_lots", |conn| {

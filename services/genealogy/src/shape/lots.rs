@@ -48,6 +48,8 @@ pub struct Content {
     pub mass: Mass,
     /// The last day on which it may be used.
     pub use_by: Option<Date>,
+    /// Of a batch: the run that it belongs to.
+    pub run: Option<String>,
     pub moments: Moments,
 }
 
@@ -115,6 +117,7 @@ pub fn received_in(
         material: request.material.clone(),
         mass,
         use_by,
+        run: None,
         moments,
     });
     let (Some(id), Some(supplier), Some(place), Some(plan)) = (id, supplier, place, plan) else {
@@ -228,10 +231,12 @@ impl NewLot {
 }
 
 impl NewLot {
-    /// The form of its entry: a received lot that its plan binds says no more than it always did.
+    /// The form of its entry: a received lot that its plan binds says no more than it always did,
+    /// and only a batch of a run names one.
     pub fn form(&self) -> &'static str {
         let is_plain = self.plan.is_some() && self.content.use_by.is_none();
         match &self.origin {
+            _ if self.content.run.is_some() => "genealogy.lot/3",
             Origin::Received { .. } if is_plain => "genealogy.lot/1",
             _ => "genealogy.lot/2",
         }
@@ -258,6 +263,9 @@ impl NewLot {
         if self.form() != "genealogy.lot/1" {
             entry["made_by"] = json!(self.made_by().map(|by| by.to_string()));
             entry["use_by"] = json!(content.use_by.map(|day| day.to_string()));
+        }
+        if let Some(run) = &content.run {
+            entry["run"] = json!(run);
         }
         entry
     }
@@ -321,6 +329,7 @@ pub fn lot_out(lot: Standing) -> v1::Lot {
         holds,
         made_by: id_or_empty(row.made_by),
         use_by: row.use_by.map(|day| day.to_jiff().to_string()).unwrap_or_default(),
+        run: row.run.unwrap_or_default(),
         stands_at: stands_at.to_string(),
         stands_at_name,
     }

@@ -17,6 +17,14 @@ use super::safety;
 use crate::schema::{lot, lot_code_counter, lot_on_hand, transfer, transfer_lot};
 use crate::shape::lots::{NewLot, Origin};
 
+#[diesel::declare_sql_function]
+extern "SQL" {
+    /// Capital letters made small.
+    fn lower(
+        text: diesel::sql_types::Nullable<diesel::sql_types::Text>,
+    ) -> diesel::sql_types::Nullable<diesel::sql_types::Text>;
+}
+
 /// A lot as it was made.
 #[derive(Clone, Debug, Queryable, Selectable, Insertable)]
 #[diesel(table_name = lot, check_for_backend(diesel::pg::Pg))]
@@ -50,6 +58,7 @@ pub struct LotRow {
     pub fingerprint: Vec<u8>,
     pub made_by: Option<Uuid>,
     pub use_by: Option<Date>,
+    pub run: Option<String>,
 }
 
 /// A lot as it stands now.
@@ -174,6 +183,7 @@ fn row_of(new: &NewLot, code: String) -> LotRow {
         fingerprint: stamp.fingerprint.clone(),
         made_by: new.made_by(),
         use_by: content.use_by.map(|day| day.to_diesel()),
+        run: content.run.clone(),
     }
 }
 
@@ -194,6 +204,8 @@ pub async fn find(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Stand
 pub struct Wanted {
     /// The one of this code; empty: all.
     pub code: String,
+    /// Those of this run; empty: all.
+    pub run: String,
     /// The newest first.
     pub newest_first: bool,
     /// Only these; empty: all.
@@ -213,6 +225,9 @@ pub async fn list(
         .into_boxed();
     if !wanted.code.is_empty() {
         query = query.filter(lot::code.eq(&wanted.code));
+    }
+    if !wanted.run.is_empty() {
+        query = query.filter(lower(lot::run).eq(lower(&wanted.run)));
     }
     if !wanted.lots.is_empty() {
         query = query.filter(lot::id.eq_any(&wanted.lots));

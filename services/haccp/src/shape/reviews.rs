@@ -20,7 +20,7 @@ use crate::store::reviews::ReviewRow;
 /// A review about to be signed.
 #[derive(Clone)]
 pub struct NewReview {
-    /// Each lot with the digest that the reviewer saw.
+    /// Each lot with the digest of what the reviewer was shown.
     pub lots: Vec<(Uuid, String)>,
     pub note: String,
     pub stamp: Stamp,
@@ -74,8 +74,7 @@ pub fn covered(
         let Some(ship) = cleared.closure.ship_lots.iter().position(|ship| ship == lot) else {
             return Err(Failure::not_found("lot"));
         };
-        let digest = view::digest(&cleared.closure, ship);
-        if digest != *seen {
+        if view::shown_digest(cleared, ship) != *seen {
             reasons.push(changed(*lot));
         }
         let found = view::in_the_way(&cleared.obstacles, ship);
@@ -95,6 +94,7 @@ pub fn covered(
         if reviewer_recorded && must_differ {
             reasons.push(same_person(*lot));
         }
+        let digest = view::closure_digest(&cleared.closure, ship);
         let (excepted, seen) = (found.excepted, cleared.unmet[ship].clone());
         covered.push(Covered { lot: *lot, digest, excepted, seen, reviewer_recorded });
     }

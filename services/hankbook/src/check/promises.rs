@@ -2,6 +2,7 @@
 //! It never asks anything but records, links, leaves, state and the messages still owed.
 
 mod shipping;
+mod yields;
 
 /// A promise and the statement that gives one text, `what`, for each thing that breaks it.
 pub struct Promise {
@@ -19,6 +20,7 @@ pub struct Record {
 pub const OWED: &str = "SELECT format('%s owes %s for %s since %s', service, method, subject, \
     made_at) AS what FROM (SELECT 'genealogy' AS service, * FROM genealogy.outbox \
     UNION ALL SELECT 'haccp', * FROM haccp.outbox \
+    UNION ALL SELECT 'formulas', * FROM formulas.outbox \
     UNION ALL SELECT 'identity', * FROM identity.outbox) AS owed";
 
 /// Leaves that wait for the sealer.
@@ -30,7 +32,7 @@ const PROVED: &str = "CASE WHEN leaf.hash = sha256('\\x00'::bytea || \
     convert_to(leaf.entry, 'UTF8')) THEN leaf.entry::jsonb END";
 
 /// Every state table with its replay: a new one without a promise breaks the first of them.
-const STATE: [(&str, &str); 7] = [
+const STATE: [(&str, &str); 9] = [
     (
         "every state table is compared here",
         "SELECT t.name AS what FROM (SELECT format('%I.%I', n.nspname, c.relname) AS name, c.oid \
@@ -38,8 +40,8 @@ const STATE: [(&str, &str); 7] = [
          WHERE c.relkind IN ('r', 'p')) AS t \
          WHERE obj_description(t.oid, 'pg_class') LIKE 'state:%' AND t.name NOT IN \
          ('genealogy.lot_on_hand', 'genealogy.lot_safety', 'genealogy.case_state', \
-         'haccp.plan_in_force', \
-         'haccp.lot_bound', 'identity.person_in_force', 'audit.filed')",
+         'haccp.plan_in_force', 'haccp.lot_bound', 'identity.person_in_force', 'audit.filed', \
+         'formulas.material_in_force', 'formulas.formula_in_force')",
     ),
     (
         "on hand is the mass of each lot less what was used, destroyed and shipped of it",
@@ -65,7 +67,8 @@ const STATE: [(&str, &str); 7] = [
         "a safety version is 1 and one more for each record that made its lot less safe",
         // An amendment that opens a deviation counts once, as that deviation. An input that was
         // added late counts for all that its transformation made. The nil id is the plant's own
-        // row: what names no lots raises it.
+        // row: what names no lots raises it, as do labels, specifications, materials and products
+        // that replace others, and each formula that is approved.
         "WITH counted AS (SELECT lot FROM haccp.deviation_lot \
          UNION ALL SELECT lot FROM genealogy.hold_lot \
          UNION ALL SELECT '00000000-0000-0000-0000-000000000000'::uuid FROM genealogy.hold \
@@ -86,7 +89,12 @@ const STATE: [(&str, &str); 7] = [
          UNION ALL SELECT '00000000-0000-0000-0000-000000000000'::uuid FROM \
          (SELECT id FROM haccp.deviation WHERE place IS NOT NULL \
          UNION ALL SELECT id FROM haccp.instrument_check WHERE verdict <> 'PASS' \
-         UNION ALL SELECT id FROM haccp.station_place WHERE is_bound) AS unnamed), \
+         UNION ALL SELECT id FROM haccp.station_place WHERE is_bound \
+         UNION ALL SELECT record_id FROM formulas.label WHERE version > 1 \
+         UNION ALL SELECT record_id FROM formulas.material WHERE version > 1 \
+         UNION ALL SELECT record_id FROM formulas.product WHERE version > 1 \
+         UNION ALL SELECT record_id FROM formulas.formula \
+         UNION ALL SELECT id FROM formulas.specification WHERE version > 1) AS unnamed), \
          born AS (SELECT id AS lot FROM genealogy.lot \
          UNION ALL SELECT '00000000-0000-0000-0000-000000000000'::uuid), \
          replayed AS (SELECT born.lot, 1 + count(counted.lot) AS version FROM born \
@@ -102,6 +110,24 @@ const STATE: [(&str, &str); 7] = [
          coalesce(state.version::text, 'none'), coalesce(last.version::text, 'none')) AS what \
          FROM (SELECT id AS plan, max(version) AS version FROM haccp.plan GROUP BY id) AS last \
          FULL JOIN haccp.plan_in_force AS state USING (plan) \
+         WHERE state.version IS DISTINCT FROM last.version",
+    ),
+    (
+        "a material in force is its newest version",
+        "SELECT format('material %s: version %s %L in force, %s %L recorded last', material, \
+         coalesce(state.version::text, 'none'), state.name, \
+         coalesce(last.version::text, 'none'), last.name) AS what \
+         FROM (SELECT DISTINCT ON (id) id AS material, version, name FROM formulas.material \
+         ORDER BY id, version DESC) AS last FULL JOIN formulas.material_in_force AS state \
+         USING (material) WHERE (state.version, state.name) \
+         IS DISTINCT FROM (last.version, last.name)",
+    ),
+    (
+        "the version of a formula in force is the highest approved",
+        "SELECT format('formula %s: version %s in force, %s approved last', formula, \
+         coalesce(state.version::text, 'none'), coalesce(last.version::text, 'none')) AS what \
+         FROM (SELECT id AS formula, max(version) AS version FROM formulas.formula GROUP BY id) \
+         AS last FULL JOIN formulas.formula_in_force AS state USING (formula) \
          WHERE state.version IS DISTINCT FROM last.version",
     ),
     (
@@ -257,16 +283,26 @@ fn leaves(records: &[Record]) -> Vec<Promise> {
             differs: shipping::links(),
         },
         Promise { name: "every reading's row says what its entry says", differs: readings() },
+        Promise { name: "every batch's row says what its entry says", differs: batches() },
+        Promise {
+            name: "every weighing's row says what its entry says, and net is gross less tare",
+            differs: yields::weighings(),
+        },
+        Promise { name: "every cost's row says what its entry says", differs: yields::costs() },
         Promise {
             name: "every block's samples and load's seats are in its entry",
             differs: curves(),
+        },
+        Promise {
+            name: "every file's row says what its entry says, and its bytes have the entry's hash",
+            differs: files(),
         },
     ]
 }
 
 /// Lists of an entry, each with the links that must be the same: the record's kind, the member of
 /// its entry, the table of links with its record's column and the column of what it names.
-const LINKS: [(&str, &str, &str, &str, &str); 13] = [
+const LINKS: [(&str, &str, &str, &str, &str); 14] = [
     ("haccp.reading", "lots", "haccp.reading_lot", "reading", "lot"),
     ("haccp.deviation", "lots", "haccp.deviation_lot", "deviation", "lot"),
     ("haccp.load", "lots", "haccp.load_rack", "load", "lot"),
@@ -280,6 +316,7 @@ const LINKS: [(&str, &str, &str, &str, &str); 13] = [
     ("genealogy.transfer", "lots", "genealogy.transfer_lot", "transfer", "lot"),
     ("genealogy.transfer", "pallets", "genealogy.transfer_pallet", "transfer", "pallet"),
     ("genealogy.destruction", "cases", "genealogy.destroyed_case", "destruction", "serial"),
+    ("yields.weighing", "lots", "yields.weighing_lot", "weighing", "lot"),
 ];
 
 fn links() -> String {
@@ -325,6 +362,25 @@ fn inputs() -> String {
     )
 }
 
+/// How a batch was judged, and which labels and answers packings and shipments rest on.
+fn batches() -> String {
+    format!(
+        "WITH said AS (SELECT leaf.id, leaf.form, {PROVED} AS said FROM audit.leaf) \
+         SELECT format('batch %s', record.id) AS what FROM genealogy.batch AS record \
+         JOIN said ON said.id = record.id WHERE said IS NOT NULL AND (record.transformation::text, \
+         record.cause::text, record.formula::text, record.formula_version::text, \
+         record.hold_for_label::text, record.answer::text) IS DISTINCT FROM \
+         (said ->> 'transformation', said ->> 'cause', said ->> 'formula', \
+         said ->> 'formula_version', said ->> 'hold_for_label', said ->> 'answer') \
+         UNION ALL SELECT format('packing %s', record.id) FROM genealogy.packing AS record \
+         JOIN said ON said.id = record.id WHERE form <> 'genealogy.packing/1' \
+         AND said IS NOT NULL AND record.label_revision IS DISTINCT FROM said ->> 'label_revision' \
+         UNION ALL SELECT format('shipment %s', record.id) FROM genealogy.shipment AS record \
+         JOIN said ON said.id = record.id WHERE form <> 'genealogy.shipment/1' \
+         AND said IS NOT NULL AND record.label_cover::text IS DISTINCT FROM said ->> 'label_cover'"
+    )
+}
+
 fn readings() -> String {
     format!(
         "SELECT format('reading %s', record.id) AS what FROM haccp.reading AS record JOIN (SELECT \
@@ -366,5 +422,20 @@ fn curves() -> String {
          coalesce(lot::text, '') AS named, true AS is_kept FROM haccp.load_probe) AS kept \
          USING (load, probe, seat) \
          WHERE is_said IS NULL OR is_kept IS NULL OR coalesce(lot, '') <> named"
+    )
+}
+
+/// A file's bytes stand beside its row; the entry holds their hash and never the bytes.
+fn files() -> String {
+    format!(
+        "SELECT format('file %s', record.id) AS what FROM haccp.file AS record \
+         LEFT JOIN haccp.file_content AS kept ON kept.file = record.id \
+         JOIN (SELECT leaf.id, {PROVED} AS said FROM audit.leaf \
+         WHERE leaf.form LIKE 'haccp.file/%') AS leaf ON leaf.id = record.id \
+         WHERE said IS NOT NULL AND ((record.about, record.name, record.media_type, \
+         record.bytes::text, encode(record.sha256, 'hex')) IS DISTINCT FROM (said ->> 'about', \
+         said ->> 'name', said ->> 'media_type', said ->> 'bytes', said ->> 'sha256') \
+         OR encode(sha256(kept.content), 'hex') IS DISTINCT FROM said ->> 'sha256' \
+         OR octet_length(kept.content)::text IS DISTINCT FROM said ->> 'bytes')"
     )
 }

@@ -42,6 +42,26 @@ fn the_contract_holds() {
 }
 
 #[test]
+fn a_raw_body_goes_into_its_field_and_comes_by_post() {
+    let attach = operations().iter().find(|o| o.method == "AttachFile").unwrap();
+    let field = attach.raw().expect("a raw body");
+    assert_eq!(field.name(), "file");
+    assert!(super::field_rules(field).media_types.contains(&"text/csv".to_owned()));
+    assert!(!attach.http.as_ref().unwrap().body);
+    let head = HEAD.replace("message Ask {", "message Ask { google.api.HttpBody raw = 2; ");
+    let head =
+        head.replace("import \"google", "import \"google/api/httpbody.proto\"; import \"google");
+    let found = |verb: &str| {
+        let form = format!("option (google.api.http) = {{ {verb}: \"/v1/x\" body: \"raw\" }};");
+        let access = "option (access) = { open: true };";
+        let rpc = format!("rpc M(Ask) returns (Answer) {{ {access} {form} }}");
+        problems(&format!("{head} service S {{ {rpc} }}"))
+    };
+    assert_eq!(found("post"), Vec::<String>::new());
+    assert_eq!(found("put"), ["hankbook.v1.S.M: takes a raw body, which only POST does"]);
+}
+
+#[test]
 fn the_public_set_shows_nothing_internal() {
     let public = prost_reflect::DescriptorPool::decode(super::PUBLIC_DESCRIPTOR_SET).unwrap();
     assert!(public.files().all(|file| !file.name().contains("internal")));
@@ -69,6 +89,11 @@ fn a_method_says_who_may_call_it_in_one_way() {
             "option (access) = { open: true };
              option (google.api.http) = { get: \"/v1/{id}\" body: \"*\" };",
             "is read by GET and can have no body",
+        ),
+        (
+            "option (access) = { open: true };
+             option (google.api.http) = { post: \"/v1/{id}\" body: \"id\" };",
+            "has a body that is neither \"*\" nor a google.api.HttpBody",
         ),
     ] {
         assert_eq!(problems_of_rpc(options), [format!("hankbook.v1.S.M: {problem}")]);
@@ -103,6 +128,7 @@ fn options_that_make_no_sense_are_named() {
         ("bytes f = 1 [(pattern) = \"a\"];", "pattern is for text"),
         ("string f = 1 [(max_items) = 1];", "max_items is for lists and maps"),
         ("bool f = 1 [(one_word_of) = \"a\"];", "one_word_of is for text"),
+        ("bytes f = 1 [(media_type) = \"a/b\"];", "media_type is for google.api.HttpBody"),
         ("map<string, string> f = 1 [(max_len) = 1];", "max_len is for text and bytes"),
         ("int32 f = 1 [(required) = true];", "required needs `optional` here"),
         ("oneof o { string f = 1 [(required) = true]; }", "required does not fit a member"),

@@ -148,7 +148,7 @@ pub(super) fn of_check(question: &Question, lot: &Lot, at: usize, named: &[Named
 }
 
 /// The findings of a check that count and are not met, answered or not.
-pub(super) fn unmet(lot: &Lot, at: usize, kind: Kind) -> Vec<&Finding> {
+fn unmet(lot: &Lot, at: usize, kind: Kind) -> Vec<&Finding> {
     let findings = lot.findings.iter().filter(|found| found.check == at);
     let last = findings.clone().map(|found| found.at).max();
     findings

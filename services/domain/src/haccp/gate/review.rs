@@ -3,8 +3,9 @@
 
 use std::collections::{BTreeSet, HashSet};
 
-use super::question::{Kind, Obstacle, Review};
+use super::question::{Finding, Kind, Obstacle, Review};
 use super::{Facts, items, spans, words};
+use crate::verdict::Verdict;
 
 /// What keeps a review from standing, and ships of no case.
 pub(super) fn obstacles(facts: &Facts) -> Vec<Obstacle> {
@@ -92,8 +93,13 @@ fn of_lot(facts: &Facts, at: usize) -> Vec<String> {
             continue;
         }
         let about = format!("{}:{}", lot.name, of.code);
-        let unmet = items::unmet(lot, check, of.kind);
-        names.extend(unmet.iter().map(|found| format!("finding:{about}:{}", found.at)));
+        // Of a limit to be reached also what a later reading overtook: who signed had counted on
+        // it while it was the last, and it may have come to be in doubt since. Two at one time are
+        // told apart by when each came to be known as it stands.
+        let unmet = lot.findings.iter().filter(|found| found.check == check);
+        let unmet = unmet.filter(|found| found.verdict != Verdict::Pass);
+        let name = |found: &Finding| format!("finding:{about}:{}:{}", found.at, found.known_at);
+        names.extend(unmet.map(name));
         let gaps = lot.gaps.iter().filter(|gap| gap.check == check);
         names.extend(gaps.map(|gap| format!("gap:{about}:{}", gap.from)));
     }

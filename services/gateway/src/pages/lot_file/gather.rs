@@ -8,6 +8,7 @@ use serde_json::Value;
 use wire::v1;
 
 use super::checkpoint;
+use crate::pages::files;
 use crate::pages::methods;
 use crate::pages::visit::{Visit, Whole};
 use crate::problem::Problem;
@@ -49,6 +50,9 @@ pub struct File {
     pub items: Part<Whole<v1::LotItem>>,
     pub clearance: Part<v1::Clearance>,
     pub cooks: Part<Cooks>,
+    pub weighings: Part<Whole<v1::Weighing>>,
+    pub yields: Part<v1::YieldReport>,
+    pub files: Part<Whole<v1::File>>,
     pub checkpoint: Part<Value>,
 }
 
@@ -59,8 +63,8 @@ impl File {
         let found = visit.ask(methods::GET_LOT, question).await?;
         let plan = v1::GetPlanRequest { plan: found.plan.clone() };
         let clearance = v1::GetClearanceRequest { lot: lot.to_owned() };
-        let (ways, safety, (plan, made_by, clearance, checkpoint)) =
-            join!(ways_and_cooks(visit, &found), safety(visit, lot), async {
+        let (ways, safety, (weighings, yields), (plan, made_by, clearance, checkpoint)) =
+            join!(ways_and_cooks(visit, &found), safety(visit, lot), weighed(visit, lot), async {
                 join!(
                     visit.ask(methods::GET_PLAN, plan),
                     made_by(visit, &found),
@@ -69,6 +73,7 @@ impl File {
                 )
             });
         let ((back, cooks), forward) = ways;
+        let files = attached(visit, lot, &cooks).await;
         let (readings, holds, deviations, items) = safety;
         Ok(Self {
             lot: found,
@@ -82,6 +87,9 @@ impl File {
             items,
             clearance,
             cooks,
+            weighings,
+            yields,
+            files,
             checkpoint,
         })
     }
@@ -95,7 +103,10 @@ impl File {
             ("file-from", self.back.as_ref().err()),
             ("file-to", self.forward.as_ref().err()),
             ("file-readings", self.readings.as_ref().err()),
+            ("file-weighings", self.weighings.as_ref().err()),
+            ("file-yields", self.yields.as_ref().err()),
             ("file-cooks", self.cooks.as_ref().err()),
+            ("files", self.files.as_ref().err()),
             ("file-deviations", self.deviations.as_ref().err()),
             ("file-holds", self.holds.as_ref().err()),
             ("file-review", self.clearance.as_ref().err()),
@@ -191,6 +202,17 @@ async fn loads_of(visit: &Visit, rack: &str) -> Part<Whole<v1::Load>> {
     visit.whole(page).await
 }
 
+/// Its weighings, and the shrink between its stages.
+async fn weighed(visit: &Visit, lot: &str) -> (Part<Whole<v1::Weighing>>, Part<v1::YieldReport>) {
+    let weighings = |page_size, page_token| async move {
+        let question = v1::ListWeighingsRequest { lot: lot.to_owned(), page_size, page_token };
+        let answer = visit.ask(methods::LIST_WEIGHINGS, question).await?;
+        Ok((answer.weighings, answer.next_page_token))
+    };
+    let question = v1::GetYieldsRequest { lot: lot.to_owned(), ..Default::default() };
+    join!(visit.whole(weighings), visit.ask(methods::GET_YIELDS, question))
+}
+
 async fn made_by(visit: &Visit, lot: &v1::Lot) -> Option<Part<v1::Transformation>> {
     if lot.made_by.is_empty() || lot.kind == "opening_stock" {
         return None;
@@ -245,6 +267,25 @@ async fn safety(visit: &Visit, lot: &str) -> Safety {
         items
     });
     (readings, holds, deviations, items)
+}
+
+/// The files about the lot and what names it, and about the loads that are shown.
+async fn attached(visit: &Visit, lot: &str, cooks: &Part<Cooks>) -> Part<Whole<v1::File>> {
+    let loads = cooks.iter().flat_map(|cooks| &cooks.loads);
+    let loads = loads.map(|cooked| format!("load:{}", cooked.load.load)).collect::<Vec<_>>();
+    let (of_lot, of_loads) = join!(
+        files::of_lot(visit, lot),
+        join_all(loads.iter().map(|about| files::about(visit, about)))
+    );
+    let mut all = of_lot?;
+    for found in of_loads {
+        let found = found?;
+        all.has_more |= found.has_more;
+        all.rows.extend(found.rows);
+    }
+    all.rows.sort_by(|one, other| one.file.cmp(&other.file));
+    all.rows.dedup_by(|one, other| one.file == other.file);
+    Ok(all)
 }
 
 /// The bytes of a question without fields.

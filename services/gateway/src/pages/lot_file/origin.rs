@@ -6,6 +6,7 @@ use wire::v1;
 
 use super::gather::File;
 use super::{part, table};
+use crate::pages::lots;
 use crate::pages::shown::{self, lot_link};
 use crate::pages::visit::Visit;
 
@@ -19,6 +20,10 @@ pub fn what(visit: &Visit, file: &File) -> Markup {
             @if !lot.supplier_name.is_empty() {
                 dt { (words.say("supplier")) } dd { (lot.supplier_name) }
                 dt { (words.say("supplier-lot")) } dd { (lot.supplier_lot) }
+            }
+            @if !lot.run.is_empty() {
+                dt { (words.say("run")) }
+                dd { a href=(lots::of_run(&lot.run, "")) { (lot.run) } }
             }
             dt { (words.say("mass")) } dd { (shown::quantity(lot.mass.as_ref())) }
             dt { (words.say("on-hand")) } dd { (shown::grams(visit, lot.on_hand_g.as_deref())) }

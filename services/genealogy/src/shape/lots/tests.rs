@@ -85,6 +85,7 @@ fn content() -> Content {
     Content {
         material: "Pork trim 72".into(),
         use_by: None,
+        run: None,
         mass: mass("1.50", "[lb_av]").expect("a mass"),
         moments: Moments {
             observed_at: at("2026-11-25T06:10:00Z"),
@@ -220,4 +221,17 @@ fn a_made_lot_says_what_made_it_and_a_dated_one_its_last_day() {
     assert_eq!(dated.form(), "genealogy.lot/2");
     assert_eq!(dated.entry("26329-9")["use_by"], "2026-12-01");
     assert!(dated.entry("26329-9")["made_by"].is_null());
+}
+
+#[test]
+fn the_form_of_a_batch_of_a_run_stands() {
+    let mut batch = NewLot {
+        kind: "batch".into(),
+        origin: Origin::Made(uuid(7)),
+        ..new_lot(lot_code::DEFAULT)
+    };
+    batch.content.run = Some("Morning rope".into());
+    let leaf = batch.stamp.leaf(batch.form(), batch.entry("26329-8")).expect("a canonical entry");
+    let golden = include_str!("../../../../../tests/golden/genealogy.lot.3.json");
+    assert_eq!(leaf.entry, golden.trim_end());
 }

@@ -113,7 +113,7 @@ pub fn opening_in(
     let use_by: Option<Date> = use_by_in(&request.use_by, "use_by", &mut faults);
     let moments = Moments::of(call, now(&request.observed_at), &mut faults);
     let opening = plan.zip(mass).zip(moments).map(|((plan, mass), moments)| Opening {
-        content: Content { material: request.material.clone(), mass, use_by, moments },
+        content: Content { material: request.material.clone(), mass, use_by, run: None, moments },
         plan,
         statement: request.statement.clone(),
     });

@@ -71,6 +71,7 @@ fn lot_out(lot: ReachedLot, distance: i32) -> v1::TracedLot {
         supplier_name: lot.supplier_name.unwrap_or_default(),
         supplier_lot: lot.supplier_lot.unwrap_or_default(),
         observed_at: lot.observed_at.to_jiff().to_string(),
+        run: lot.run.unwrap_or_default(),
     }
 }
 

@@ -36,7 +36,8 @@ const FORWARD: &str = "WITH RECURSIVE making(id) AS ( \
 
 /// What is told of each lot that was reached.
 const LOTS: &str = "SELECT lot.id, lot.code, lot.kind, lot.material, lot.mass_value, \
-    lot.mass_unit, state.on_hand_g, lot.supplier_name, lot.supplier_lot, lot.observed_at \
+    lot.mass_unit, state.on_hand_g, lot.supplier_name, lot.supplier_lot, lot.observed_at, \
+    lot.run \
     FROM reached JOIN genealogy.lot ON lot.id = reached.id \
     JOIN genealogy.lot_on_hand AS state ON state.lot = lot.id ORDER BY lot.id";
 
@@ -79,6 +80,8 @@ pub struct ReachedLot {
     pub supplier_lot: Option<String>,
     #[diesel(sql_type = Timestamptz)]
     pub observed_at: Timestamp,
+    #[diesel(sql_type = Nullable<Text>)]
+    pub run: Option<String>,
 }
 
 /// A use between two lots that a trace reached.

@@ -48,6 +48,7 @@ pub struct ShipmentRow {
     pub entered_at: Timestamp,
     pub offset_ms: i64,
     pub happened: bool,
+    pub label_cover: Option<Uuid>,
 }
 
 /// What a lot gives to a shipment, in grams.
@@ -232,7 +233,7 @@ async fn insert(conn: &mut AsyncPgConnection, planned: &Planned, now: &Now) -> R
     }
     let shipped = shipped(&planned.picture, &now.on_hand);
     take(conn, row.id, &shipped).await?;
-    let leaf = planned.wanted.stamp.leaf("genealogy.shipment/1", planned.entry(&shipped))?;
+    let leaf = planned.wanted.stamp.leaf("genealogy.shipment/2", planned.entry(&shipped))?;
     records::insert_leaves(conn, vec![leaf]).await
 }
 
@@ -287,5 +288,6 @@ fn row_of(planned: &Planned) -> ShipmentRow {
         entered_at: moments.entered_at.to_diesel(),
         offset_ms: moments.offset_ms,
         happened: moments.happened,
+        label_cover: planned.label_cover,
     }
 }

@@ -4,6 +4,7 @@
 use domain::haccp::gate::items::{Item, SatisfiedBy, State};
 use domain::haccp::gate::question::Obstacle;
 use domain::rules::SUPPORT_CAUTION;
+use sha2::{Digest, Sha256};
 use wire::v1;
 
 use super::{Asking, Cleared, Closure, reason};
@@ -38,9 +39,11 @@ pub fn clearance_out(cleared: &Cleared, ship: usize) -> v1::Clearance {
     let found = in_the_way(obstacles, ship);
     v1::Clearance {
         lot: lot.to_string(),
-        digest: digest(closure, ship),
+        digest: shown_digest(cleared, ship),
         is_reviewable: found.whole.is_empty(),
-        is_reviewed: facts.reviews.iter().any(|review| review.lot == lot),
+        is_reviewed: facts.reviews.iter().any(|review| {
+            review.lot == lot && cleared.unmet[ship].iter().all(|name| review.seen.contains(name))
+        }),
         items: items.iter().filter_map(|item| item_out(closure, asking, item)).collect(),
         reasons: found.all.iter().map(|obstacle| reason(closure, obstacle)).collect(),
         excepted_cases: found.excepted,
@@ -48,9 +51,27 @@ pub fn clearance_out(cleared: &Cleared, ship: usize) -> v1::Clearance {
     }
 }
 
-/// The digest of what ships with all its ancestors, in hexadecimal digits.
-pub fn digest(closure: &Closure, ship: usize) -> String {
-    closure.ships[ship].closure.iter().map(|byte| format!("{byte:02x}")).collect()
+/// The digest of what ships with all its ancestors and their versions, in hexadecimal digits.
+pub fn closure_digest(closure: &Closure, ship: usize) -> String {
+    hexadecimal(&closure.ships[ship].closure)
+}
+
+/// The digest of what a reviewer is shown, which a signature must name: SHA-256 over the digest of
+/// the closure and the names of all that was ever not met, a line each. What concerns no lot by
+/// name, a failed challenge or an instrument, changes no version of the closure, but it changes
+/// this.
+pub fn shown_digest(cleared: &Cleared, ship: usize) -> String {
+    let mut hash = Sha256::new();
+    hash.update(&cleared.closure.ships[ship].closure);
+    for name in &cleared.unmet[ship] {
+        hash.update(name);
+        hash.update("\n");
+    }
+    hexadecimal(&hash.finalize())
+}
+
+fn hexadecimal(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 fn item_out(closure: &Closure, asking: &Asking, item: &Item) -> Option<v1::ClearanceItem> {

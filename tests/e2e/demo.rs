@@ -1,0 +1,229 @@
+//! The demo: an invented plant that `hankbook demo` works by REST, up to the middle of a morning.
+//! It never looks at how that is done: what it leaves behind is asked of the plant.
+
+use std::process::{Command, Output, Stdio};
+
+use harness::client::length;
+use harness::embedded::open_folder;
+use harness::shared::program;
+use harness::{Client, Options, Plant};
+use serde_json::Value;
+
+use crate::path::crew::{PASSWORD, Person, printed_password, sign_in};
+use crate::path::ledger::{self, Place};
+
+/// When the demo's week ends here, a Wednesday; in the zone of UTC it is 10:40 then.
+const ENDS: &str = "2026-11-25T10:40:00Z";
+/// Before it begins.
+const BEFORE: &str = "2026-11-18T00:00:00Z";
+
+/// A plant in which the demo was worked.
+struct Demo {
+    plant: Plant,
+    dana: Client,
+}
+
+/// Days before the last: 1, or what DEMO_DAYS says; with 4 it is the whole week.
+fn days() -> usize {
+    std::env::var("DEMO_DAYS").ok().and_then(|days| days.parse().ok()).unwrap_or(1)
+}
+
+fn demo() -> Command {
+    let mut command = Command::new(program("hankbook-under-test"));
+    command.arg("demo").stdin(Stdio::null()).env_remove("DATABASE_URL");
+    command.args(["--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0"]);
+    command
+}
+
+async fn said(mut command: Command) -> (Output, String) {
+    let ran = tokio::task::spawn_blocking(move || command.output()).await.expect("it runs");
+    let output = ran.expect("it starts");
+    let text = [output.stdout.as_slice(), output.stderr.as_slice()].concat();
+    let text = String::from_utf8_lossy(&text).into_owned();
+    (output, text)
+}
+
+impl Demo {
+    /// Works the demo of a seed in a fresh simulated plant.
+    async fn of(seed: u64, days: usize) -> Self {
+        let clock = BEFORE.parse().ok();
+        let plant = Plant::start_with(Options { clock, ..Options::default() }).await;
+        let mut command = demo();
+        command.args(["--join", &plant.http, "--ends-at", ENDS]);
+        command.args(["--seed", &seed.to_string(), "--days", &days.to_string()]);
+        command.env("HANKBOOK_DEMO_PASSWORD", printed_password(&plant));
+        let (output, text) = said(command).await;
+        assert!(output.status.success(), "{text}");
+        let anybody = plant.anybody();
+        let session = sign_in(&anybody, "dana", PASSWORD, "").await.ok();
+        let dana = Person::of(&anybody, session).client;
+        Self { plant, dana }
+    }
+
+    async fn get(&self, path: &str) -> Value {
+        self.dana.get(path).await.ok()
+    }
+
+    /// Every row of a list.
+    async fn all(&self, path: &str, name: &str) -> Vec<Value> {
+        let (mut rows, mut token) = (Vec::new(), String::new());
+        loop {
+            let page = self.get(&format!("{path}?pageSize=1000&pageToken={token}")).await;
+            rows.extend(page[name].as_array().cloned().unwrap_or_default());
+            page["nextPageToken"].as_str().unwrap_or_default().clone_into(&mut token);
+            if token.is_empty() {
+                return rows;
+            }
+        }
+    }
+
+    /// Code, kind, material and mass of every lot.
+    async fn lots(&self) -> Vec<[String; 4]> {
+        let text = |value: &Value| value.as_str().unwrap_or_default().to_owned();
+        let lots = self.all("/v1/lots", "lots").await;
+        let told = |lot: &Value| {
+            [&lot["code"], &lot["kind"], &lot["material"], &lot["mass"]["value"]]
+                .map(|value| if value.is_string() { text(value) } else { value.to_string() })
+        };
+        lots.iter().map(told).collect()
+    }
+
+    /// Every load as it is judged now.
+    async fn loads(&self) -> Vec<Value> {
+        let mut loads = Vec::new();
+        for load in self.all("/v1/loads", "loads").await {
+            let id = load["load"].as_str().expect("an id").to_owned();
+            loads.push(self.get(&format!("/v1/loads/{id}")).await);
+        }
+        loads
+    }
+
+    async fn close(self) {
+        let url = self.plant.database.url.clone();
+        ledger::nothing_owed(&self.plant.database.connect().await).await;
+        ledger::assert_replayed(Place::Database(&url)).await;
+        self.plant.stop().await;
+    }
+}
+
+fn racks(load: &Value) -> &[Value] {
+    load["racks"].as_array().map_or(&[], Vec::as_slice)
+}
+
+/// What a stranger finds: the counts of the days worked, and a morning in the middle of its work.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_demo_leaves_a_plant_in_the_middle_of_a_morning() {
+    let days = days();
+    let demo = Demo::of(7, days).await;
+    let settings = demo.get("/v1/plant/settings").await;
+    assert_eq!(settings["establishmentName"], "Quarry Lane Provisions");
+    assert_eq!((&settings["isSimulated"], &settings["zone"]), (&true.into(), &"Etc/GMT".into()));
+    let lots = demo.lots().await;
+    let of = |kind: &str| lots.iter().filter(|lot| lot[1] == kind).count();
+    // Days before the last, and what is then there.
+    let counts = match days {
+        4 => Some((60, 41, 41)),
+        1 => Some((30, 14, 14)),
+        _ => None,
+    };
+    if let Some(counts) = counts {
+        assert_eq!((of("received"), of("batch"), of("kit")), counts);
+    }
+    in_the_middle_of_its_work(&demo).await;
+    if days == 4 {
+        a_whole_week(&demo, &lots).await;
+    }
+    demo.close().await;
+}
+
+/// A load in its house, a chill that runs, one reading due and one overdue, something to decide.
+async fn in_the_middle_of_its_work(demo: &Demo) {
+    let loads = demo.loads().await;
+    let is_in = |rack: &Value| rack["pulledAt"] == "";
+    let in_house: Vec<&Value> = loads.iter().filter(|load| racks(load).iter().any(is_in)).collect();
+    assert!(!in_house.is_empty(), "a load is in its house");
+    let most = loads.iter().map(|load| length(&load["products"])).max();
+    assert!(most >= Some(3), "a house is loaded with several products");
+    let all = loads.iter().flat_map(racks);
+    let chills: Vec<&Value> =
+        all.flat_map(|rack| rack["chills"].as_array().into_iter().flatten()).collect();
+    assert!(chills.iter().any(|chill| chill["verdict"] == "UNDETERMINED"), "a chill runs");
+    assert!(chills.iter().any(|chill| chill["verdict"] == "PASS"), "others have ended");
+    let due = chills.iter().filter_map(|chill| chill["readingDueAt"].as_str());
+    assert!(due.filter(|due| !due.is_empty()).any(|due| due < ENDS), "a reading is overdue");
+    let open = demo.get("/v1/deviations?open=true").await;
+    assert_eq!(length(&open["deviations"]), 1, "{open}");
+    assert_eq!(open["deviations"][0]["check"], "R-1");
+    let holds = demo.all("/v1/holds", "holds").await;
+    let standing = holds.iter().filter(|hold| hold["endedAt"] == "").count();
+    assert!(standing >= 1, "{holds:?}");
+}
+
+/// What the whole week holds beyond its days.
+async fn a_whole_week(demo: &Demo, lots: &[[String; 4]]) {
+    let deviations = demo.all("/v1/deviations", "deviations").await;
+    let mut ends: Vec<&str> =
+        deviations.iter().filter_map(|one| one["disposition"].as_str()).collect();
+    ends.sort_unstable();
+    assert_eq!(ends, ["", "destroy", "recook", "release_with_support"]);
+    assert_eq!(lots.iter().filter(|lot| lot[1] == "rework").count(), 1);
+    let holds = demo.all("/v1/holds", "holds").await;
+    let by_hand = |hold: &&Value| hold["deviation"] == "";
+    let sampled =
+        holds.iter().filter(by_hand).filter(|hold| hold["reason"] == "Sample result pending");
+    assert_eq!(sampled.count(), 2);
+    let shipments = demo.all("/v1/shipments", "shipments").await;
+    assert!(shipments.iter().all(|one| one["isUnclear"] == false));
+    let mut customers: Vec<String> =
+        shipments.iter().map(|one| one["customerName"].to_string()).collect();
+    customers.sort_unstable();
+    customers.dedup();
+    assert_eq!(customers.len(), 12);
+    let recooked = deviations.iter().find(|one| one["disposition"] == "recook").expect("a recook");
+    let rack = recooked["lots"][0].as_str().expect("a rack");
+    let trace = demo.get(&format!("/v1/lots/{rack}/trace?direction=forward")).await;
+    assert!(length(&trace["shipments"]) > 0, "what was cooked again has left");
+}
+
+/// One seed, one week: the same lots with the same codes and masses; another, other masses.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_same_seed_makes_the_same_week() {
+    let (one, same) = tokio::join!(Demo::of(11, 1), Demo::of(11, 1));
+    let (first, second) = (one.lots().await, same.lots().await);
+    assert!(first.len() > 100, "{}", first.len());
+    assert_eq!(first, second);
+    let masses = |lots: &[[String; 4]]| -> Vec<String> {
+        lots.iter().filter(|lot| lot[1] == "received").map(|lot| lot[3].clone()).collect()
+    };
+    assert!(masses(&first).windows(2).any(|pair| pair[0] != pair[1]));
+    one.plant.stop().await;
+    same.plant.stop().await;
+}
+
+/// A real plant is never a demo, by its folder or by its database, and the other way round.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_demo_never_enters_a_real_plant() {
+    let folder = open_folder();
+    let data = folder.path().join("plant");
+    std::fs::create_dir_all(data.join("keys")).expect("a folder that is in use");
+    let mut command = demo();
+    command.arg("--data-dir").arg(&data);
+    let (output, text) = said(command).await;
+    assert!(!output.status.success() && text.contains("is not a demo's folder"), "{text}");
+    assert_eq!(std::fs::read_dir(&data).expect("the folder").count(), 1, "nothing was added");
+
+    let real = Plant::start_with(Options { clock: None, ..Options::default() }).await;
+    let mut command = demo();
+    command.arg("--data-dir").arg(folder.path().join("demo"));
+    command.env("DATABASE_URL", &real.database.url);
+    let (output, text) = said(command).await;
+    assert!(!output.status.success() && text.contains("this plant's clock is real"), "{text}");
+    let mut command = demo();
+    command.args(["--join", &real.http]);
+    command.env("HANKBOOK_DEMO_PASSWORD", printed_password(&real));
+    let (output, text) = said(command).await;
+    assert!(!output.status.success() && text.contains("real"), "{text}");
+    let people = real.with_roles(&["MANAGER"]).get("/v1/people").await.ok();
+    assert_eq!(length(&people["people"]), 1, "nobody was added: {people}");
+    real.stop().await;
+}

@@ -1,0 +1,4 @@
+INSERT INTO genealogy.lot (id, code, kind, material, mass_value, mass_unit, mass_g, place, place_version, place_name, plan, plan_name, plan_version, observed_at, entered_at, recorded_at, offset_ms, happened, day, entered_by, entered_by_name, station, fingerprint, made_by, run) VALUES
+    ('01997000-0000-7000-8000-000000000121', '26329-121', 'batch', 'No. 1 Rope', 1, 'g', 1, '01997000-0000-7000-8000-000000000002', 1, 'House 2', '01997000-0000-7000-8000-000000000005', 'No. 1 Rope', 1, now(), now(), now(), 0, false, '2026-11-25', 'x', 'Ines Tolland', '', '', '01997000-0000-7000-8000-000000000011', 'Morning rope');
+INSERT INTO genealogy.lot_on_hand (lot, on_hand_g) VALUES ('01997000-0000-7000-8000-000000000121', 1);
+INSERT INTO genealogy.lot_safety (lot, version) VALUES ('01997000-0000-7000-8000-000000000121', 1);
