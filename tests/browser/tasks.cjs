@@ -66,8 +66,10 @@ async function main () {
     await tap(button('Find'))
     return seen(page.locator('.summary a[href="#review"]'))
   })
-  // Another page is open meanwhile, and nobody touches it.
-  const day = await context.newPage()
+  // A page is open on another tablet meanwhile, and nobody touches it.
+  const elsewhere = await browser.newContext({ viewport: { width: 1024, height: 768 }, locale: 'en' })
+  await elsewhere.addCookies(await context.cookies())
+  const day = await elsewhere.newPage()
   await day.goto(given.base + '/')
   const before = await day.locator('#day-now').innerText()
   await task('a reading that fails, to its deviation', async () => {
@@ -77,7 +79,7 @@ async function main () {
     await tap(link(/^R-1/))
     await keypad('44.7')
     await tap(button(/^Record$/))
-    await tap(link(/deviation/i))
+    await tap(link('Its deviation'))
     return seen(page.locator('.deviation'))
   })
   await day.waitForFunction(

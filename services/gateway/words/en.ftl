@@ -581,6 +581,7 @@ trace-title = Trace of lot { $code }
 trace-words = From left to right as product goes through the plant; the width of a line is the mass that went along it. The same stands in the table below.
 trace-more = Of { $all } lots only the nearest { $shown } are drawn; the files of the outermost lead further.
 in-table = The same as a table
+used-together = for { $count } lots together
 came-of = Came of
 made-at = received or made at { $place }
 shipment = Shipment

@@ -581,6 +581,7 @@ trace-title = Rastreo del lote { $code }
 trace-words = De izquierda a derecha, como pasa el producto por la planta; el ancho de una línea es la masa que fue por ella. Lo mismo está en la tabla de abajo.
 trace-more = De { $all } lotes solo se dibujan los { $shown } más cercanos; los archivos de los exteriores llevan más lejos.
 in-table = Lo mismo en una tabla
+used-together = para { $count } lotes juntos
 came-of = Vino de
 made-at = recibido o hecho en { $place }
 shipment = Envío

@@ -45,19 +45,14 @@ fn written(text: &str, subject: &str, (zone, words): (&TimeZone, &Words)) -> Mar
         let (before, rest) = token.strip_prefix('(').map_or(("", token), |rest| ("(", rest));
         let (core, after) = apart(rest);
         let is_unit = shown::unit(core) != core && last.ends_with(|c: char| c.is_ascii_digit());
-        let core = match instant(core, zone) {
-            Some(at) => at,
-            None if is_unit => shown::unit(core).to_owned(),
-            None => core.to_owned(),
+        let space = if is_unit { "\u{a0}" } else { " " };
+        out.push_str(if begins { "" } else { space });
+        let shown = match instant(core, zone) {
+            Some(at) => html! { (before) time datetime=(core) { (at) } (after) },
+            None if is_unit => html! { (before) (shown::unit(core)) (after) },
+            None => html! { (before) (core) (after) },
         };
-        out.push_str(if begins {
-            ""
-        } else if is_unit {
-            "\u{a0}"
-        } else {
-            " "
-        });
-        out.push_str(&html! { (before) (core) (after) }.into_string());
+        out.push_str(&shown.into_string());
         last = token;
     }
     PreEscaped(out)
@@ -79,7 +74,7 @@ fn instant(core: &str, zone: &TimeZone) -> Option<String> {
         return None;
     }
     let at: Timestamp = core.parse().ok()?;
-    Some(at.to_zoned(zone.clone()).strftime("%Y-%m-%d\u{a0}%H:%M:%S%.f").to_string())
+    Some(at.to_zoned(zone.clone()).strftime("%Y-%m-%d %H:%M:%S%.f").to_string())
 }
 
 /// The page on which an operation can be done or read, and what its link says.
@@ -118,11 +113,11 @@ mod tests {
     #[test]
     fn instants_and_units_are_those_of_the_plant() {
         let text = "P1 reached 155 [degF] at 2026-11-25T13:44:20Z. 4.4 Cel; (0.5 [lb_av]) <b>";
-        let told = "P1 reached 155\u{a0}°F at 2026-11-25\u{a0}08:44:20. 4.4\u{a0}°C; \
-                    (0.5\u{a0}lb) &lt;b&gt;";
+        let told = "P1 reached 155\u{a0}°F at <time datetime=\"2026-11-25T13:44:20Z\">\
+                    2026-11-25 08:44:20</time>. 4.4\u{a0}°C; (0.5\u{a0}lb) &lt;b&gt;";
         assert_eq!(shown(text), told);
-        let exact = "until 2026-11-25T13:44:20.000001Z";
-        assert_eq!(shown(exact), "until 2026-11-25\u{a0}08:44:20.000001", "no digit is cut");
+        let exact = shown("until 2026-11-25T13:44:20.000001Z");
+        assert!(exact.ends_with(">2026-11-25 08:44:20.000001</time>"), "no digit is cut: {exact}");
         assert_eq!(shown("Cel is a unit, Z a letter."), "Cel is a unit, Z a letter.");
     }
 

@@ -135,6 +135,7 @@ pub fn shape(word: &str) -> &'static str {
         "counts" | "running" => "●",
         "not-yet" => "○",
         "shipped" => "▶",
+        "this" => "◆",
         "undetermined" | "not-judged" => "?",
         _ => "–",
     }

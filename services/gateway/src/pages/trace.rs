@@ -98,7 +98,12 @@ fn row(visit: &Visit, graph: &Graph, (lot, held): (&v1::TracedLot, &Codes)) -> M
             td.number { (shown::quantity(lot.mass.as_ref())) }
             td { @for used in graph.uses.iter().filter(|used| used.to_lot == lot.lot) {
                 div { (lot_link(&used.from_lot, graph.code(&used.from_lot))) " "
-                    (shown::quantity(used.mass.as_ref())) }
+                    (shown::quantity(used.mass.as_ref()))
+                    @if graph.together(used) > 1 {
+                        small { (words.with("used-together", [
+                            ("count", graph.together(used).into())
+                        ])) }
+                    } }
             } }
             td { (mark(visit, word(graph, held, &lot.lot))) }
         }

@@ -8,6 +8,7 @@ use super::gather::Day;
 use super::marks::Mark;
 use crate::pages::shown;
 use crate::pages::visit::Visit;
+use crate::pages::words::Words;
 
 /// Places that have a lane also when nothing was marked on them.
 const ALWAYS: [&str; 5] = ["house", "drying_cooler", "blast_cell", "cooler", "packing_line"];
@@ -77,8 +78,11 @@ struct Span {
 impl Span {
     /// Whole hours around all that is marked, and now.
     fn of(marks: &[Mark], day: &Day) -> Self {
-        let (from, to) = (day.from.as_second(), day.to.as_second());
         let now = day.is_today().then_some(day.now.as_second());
+        Self::around(marks, (day.from.as_second(), day.to.as_second()), now)
+    }
+
+    fn around(marks: &[Mark], (from, to): (i64, i64), now: Option<i64>) -> Self {
         let begins = marks.iter().map(|mark| mark.at.as_second()).chain(now);
         let ends = marks.iter().map(|mark| mark.to.unwrap_or(mark.at).as_second()).chain(now);
         let first = begins.min().unwrap_or(from + 2 * HOUR_S).max(from);
@@ -139,27 +143,27 @@ fn lanes<'d>(visit: &Visit, day: &Day, (marks, span): (&'d [Mark], Span)) -> Vec
         .iter()
         .map(|(_, name, id)| {
             let here = marks.iter().filter(|mark| mark.place == **id);
-            lane(visit, (*name).to_owned(), here, span)
+            lane(visit.words, (*name).to_owned(), here, span)
         })
         .collect();
     let is_nowhere = |mark: &&Mark| places.iter().all(|(_, _, id)| *id != mark.place);
     let mut nowhere = marks.iter().filter(is_nowhere).peekable();
     if nowhere.peek().is_some() {
-        lanes.push(lane(visit, visit.words.say("no-place"), nowhere, span));
+        lanes.push(lane(visit.words, visit.words.say("no-place"), nowhere, span));
     }
     lanes
 }
 
 /// Puts marks into rows so that no words lie over one another.
 fn lane<'d>(
-    visit: &Visit,
+    words: &Words,
     name: String,
     marks: impl Iterator<Item = &'d Mark>,
     span: Span,
 ) -> Lane<'d> {
     let mut lane = Lane { name, rows: vec![Vec::new()], dropped: 0 };
     for mark in marks {
-        let placed = place(visit, mark, span);
+        let placed = place(words, mark, span);
         let is_free = |row: &Vec<Placed<'d>>| {
             row.iter().all(|one| placed.taken.0 > one.taken.1 || placed.taken.1 < one.taken.0)
         };
@@ -173,8 +177,8 @@ fn lane<'d>(
 }
 
 /// Words stand in a span that is long enough, else at the left of what goes on, else at the right.
-fn place<'d>(visit: &Visit, mark: &'d Mark, span: Span) -> Placed<'d> {
-    let word = visit.words.one_of("mark", mark.word);
+fn place<'d>(words: &Words, mark: &'d Mark, span: Span) -> Placed<'d> {
+    let word = words.one_of("mark", mark.word);
     let count = if mark.count > 1 { format!(" ×{}", mark.count) } else { String::new() };
     let text = format!("{} {word}{count}", mark.what);
     let width = 26 + LETTER * text.chars().count() as i64;
@@ -269,5 +273,60 @@ fn drawn(placed: &Placed<'_>, top: i64) -> Markup {
     html! {
         @if mark.href.is_empty() { g { (body) } }
         @else { a href=(mark.href) tabindex="-1" { (body) } }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::pages::words::Language;
+
+    /// Four in the morning.
+    const FROM: i64 = 1_764_043_200;
+
+    fn mark(minute: i64, minutes: Option<i64>, what: &str) -> Mark {
+        let at = |minute: i64| Timestamp::from_second(FROM + minute * 60).expect("an instant");
+        Mark {
+            place: String::new(),
+            at: at(minute),
+            to: minutes.map(|long| at(minute + long)),
+            is_open: false,
+            word: "met",
+            what: what.to_owned(),
+            count: 1,
+            href: String::new(),
+        }
+    }
+
+    fn span(marks: &[Mark], now: Option<i64>) -> Span {
+        Span::around(marks, (FROM, FROM + 24 * HOUR_S), now)
+    }
+
+    #[test]
+    fn whole_hours_are_shown_around_all_that_is_marked() {
+        let marks = [mark(125, None, "R-1"), mark(700, Some(30), "Load")];
+        let span = span(&marks, Some(FROM + 750 * 60));
+        assert_eq!(span.from_s, FROM + 2 * HOUR_S);
+        assert_eq!(span.to_s, FROM + 14 * HOUR_S, "with an hour to come");
+        assert_eq!(span.x(marks[0].at), NAMES + 5 * (WIDTH - NAMES) / (12 * 60));
+        let empty = self::span(&[], None);
+        assert_eq!(empty.to_s - empty.from_s, HOURS_LEAST * HOUR_S);
+    }
+
+    #[test]
+    fn no_words_of_a_lane_lie_over_one_another_and_none_is_lost() {
+        let words = Words::of(Language::English);
+        let long = |at: i64| (at % 7 == 0).then_some(95);
+        let marks: Vec<Mark> = (0..90).map(|at| mark(at * 9, long(at), "CCP-1")).collect();
+        let lane = lane(words, "House 1".to_owned(), marks.iter(), span(&marks, None));
+        let placed: usize = lane.rows.iter().map(Vec::len).sum();
+        assert_eq!(placed + lane.dropped, marks.len());
+        assert!(lane.rows.len() > 1 && placed > 40, "{placed} in {} rows", lane.rows.len());
+        for row in &lane.rows {
+            let mut taken: Vec<_> = row.iter().map(|one| one.taken).collect();
+            taken.sort_unstable();
+            assert!(taken.windows(2).all(|pair| pair[0].1 < pair[1].0), "{taken:?}");
+            assert!(taken.iter().all(|one| one.0 >= 0 && one.1 <= WIDTH), "{taken:?}");
+        }
     }
 }

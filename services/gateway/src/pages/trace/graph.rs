@@ -38,7 +38,11 @@ impl Graph {
         let all = lots.len();
         lots.sort_by(|one, other| (one.distance, &one.code).cmp(&(other.distance, &other.code)));
         lots.truncate(LOTS_MAX);
-        lots.sort_by_key(|lot| stage(&lot.kind));
+        // Codes end in running numbers: the shorter one is the earlier.
+        lots.sort_by(|one, other| {
+            let key = |lot: &v1::TracedLot| (stage(&lot.kind), lot.code.len());
+            key(one).cmp(&key(other)).then_with(|| one.code.cmp(&other.code))
+        });
         let drawn: HashSet<&str> = lots.iter().map(|lot| lot.lot.as_str()).collect();
         let mut uses = back.uses;
         for other in forward.uses {
@@ -57,6 +61,30 @@ impl Graph {
     /// The code of a lot.
     pub fn code(&self, lot: &str) -> &str {
         self.lots.iter().find(|one| one.lot == lot).map_or("", |one| one.code.as_str())
+    }
+}
+
+impl Graph {
+    /// How many lots were made of one use together.
+    pub fn together(&self, used: &v1::TracedUse) -> usize {
+        self.alike(used).count()
+    }
+
+    fn alike<'g>(&'g self, used: &'g v1::TracedUse) -> impl Iterator<Item = &'g v1::TracedUse> {
+        let key = |one: &v1::TracedUse| (one.from_lot.clone(), one.transformation.clone());
+        self.uses.iter().filter(move |one| key(one) == key(used))
+    }
+
+    /// The mass of a use that went to its lot, in grams, for the width of a line alone: of several
+    /// lots that were made together each has its part by its own mass.
+    pub fn share(&self, used: &v1::TracedUse) -> f64 {
+        let made = |lot: &str| {
+            let found = self.lots.iter().find(|one| one.lot == lot);
+            found.map_or(0.0, |one| grams(one.mass.as_ref()))
+        };
+        let all: f64 = self.alike(used).map(|one| made(&one.to_lot)).sum();
+        let part = if all > 0.0 { made(&used.to_lot) / all } else { 1.0 };
+        grams(used.mass.as_ref()) * part
     }
 }
 
@@ -106,6 +134,28 @@ mod tests {
         assert_eq!(order, ["meat", "batch", "rack"]);
         assert_eq!(graph.uses.len(), 2);
         assert_eq!(graph.all, 3);
+    }
+
+    #[test]
+    fn lots_that_were_made_together_share_what_was_used() {
+        let mass = |value: &str| {
+            Some(v1::Quantity { value: Some(value.to_owned()), unit: "kg".to_owned() })
+        };
+        let weighed = |one: v1::TracedLot, value: &str| v1::TracedLot { mass: mass(value), ..one };
+        let use_of = |to: &str| v1::TracedUse { mass: mass("100"), ..used("batch", to) };
+        let forward = v1::Trace {
+            lots: vec![
+                lot("batch", "batch", 0),
+                weighed(lot("r1", "rack", 1), "60"),
+                weighed(lot("r2", "rack", 1), "30"),
+            ],
+            uses: vec![use_of("r1"), use_of("r2")],
+            ..Default::default()
+        };
+        let graph = Graph::of("batch", v1::Trace::default(), forward);
+        assert_eq!(graph.together(&graph.uses[0]), 2);
+        let shares: Vec<f64> = graph.uses.iter().map(|one| graph.share(one).round()).collect();
+        assert_eq!(shares, [66_667.0, 33_333.0]);
     }
 
     #[test]

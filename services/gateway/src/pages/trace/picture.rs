@@ -5,7 +5,7 @@ use std::collections::HashMap;
 
 use maud::{Markup, html};
 
-use super::graph::{Graph, grams, stage};
+use super::graph::{Graph, stage};
 use super::word;
 use crate::pages::lots::Codes;
 use crate::pages::shown;
@@ -70,7 +70,7 @@ fn lines(graph: &Graph) -> Vec<Line<'_>> {
     let uses = graph.uses.iter().map(|used| Line {
         from: &used.from_lot,
         to: used.to_lot.clone(),
-        grams: grams(used.mass.as_ref()),
+        grams: graph.share(used),
     });
     let shipped = graph.shipments.iter().map(|shipment| Line {
         from: &shipment.lot,
