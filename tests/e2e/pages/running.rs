@@ -1,4 +1,4 @@
-//! The pages of what runs: the day, a load that is pulled on its page, a chill that is read by hand.
+//! The pages of what runs: the day, a load that is pulled on its page, a chill read by hand.
 //! It never sends what a form of the house did not offer.
 
 use super::busy::Busy;

@@ -153,7 +153,9 @@ pub fn missing(visit: &Visit, what: &str, problem: &Problem) -> Markup {
                 (words.one_of("problem", problem.kind.row().reason)) " "
                 (words.say("part-missing-means"))
             }
-            @if !problem.detail.is_empty() { p lang="en" { small { (told(visit, &problem.detail)) } } }
+            @if !problem.detail.is_empty() {
+                p lang="en" { small { (told(visit, &problem.detail)) } }
+            }
         }
     }
 }

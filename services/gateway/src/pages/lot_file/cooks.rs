@@ -58,7 +58,9 @@ fn cook(visit: &Visit, product: &v1::LoadProduct) -> Markup {
             } }
         ul lang="en" { @for reason in &product.reasons { li { (told(visit, reason)) } } }
         @if !product.support.is_empty() {
-            ul.support lang="en" { @for support in &product.support { li { (told(visit, support)) } } }
+            ul.support lang="en" {
+                @for support in &product.support { li { (told(visit, support)) } }
+            }
         }
     }
 }
