@@ -144,7 +144,6 @@ const BENT: [(&str, &str, &[&str]); 17] = [
             "every leaf is filed as its entry says",
             "every link is in its record's entry, and none is missing",
             "every case stands in the entries of its packing, passings, pallets and shipment",
-            "every batch's row says what its entry says",
             "positions count from 0 and each has its leaf",
             "sealed entries are filed under what they name",
         ],

@@ -3,8 +3,8 @@
 //!
 //! The surface takes heat by convection and gives it off by evaporation, by the equation of the
 //! psychrometer (ASHRAE Handbook, Fundamentals, chapter 1): a wet surface tends to the wet bulb,
-//! and the core stalls there. Diffusivity and conductivity are of a common sausage mixture (Choi and
-//! Okos 1986); film coefficients and the drying of the surface are from memory, fitted so that
+//! and the core stalls there. Diffusivity and conductivity are of a common sausage mixture (Choi
+//! and Okos 1986); film coefficients and the drying of the surface are from memory, fitted so that
 //! hog casing loses about a tenth of its weight.
 
 use domain::process::air;

@@ -365,7 +365,8 @@ fn inputs() -> String {
 /// How a batch was judged, and which labels and answers packings and shipments rest on.
 fn batches() -> String {
     format!(
-        "WITH said AS (SELECT leaf.id, leaf.form, {PROVED} AS said FROM audit.leaf) \
+        "WITH said AS MATERIALIZED (SELECT leaf.id, leaf.form, {PROVED} AS said FROM audit.leaf \
+         WHERE leaf.form SIMILAR TO 'genealogy.(batch|packing|shipment)/%') \
          SELECT format('batch %s', record.id) AS what FROM genealogy.batch AS record \
          JOIN said ON said.id = record.id WHERE said IS NOT NULL AND (record.transformation::text, \
          record.cause::text, record.formula::text, record.formula_version::text, \
