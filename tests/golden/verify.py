@@ -5,14 +5,16 @@ It is written from docs/bundles.md and shares no code with the program.
 
 import argparse
 import base64
+import bisect
 import functools
 import hashlib
+import itertools
 import json
 import sys
 
-FORM = "hankbook.bundle/1"
+FORM = "hankbook.bundle/2"
 MOST_WHOLE = 2**53 - 1
-HASHES_MAX = 64
+RECORDS_MAX = 200_000
 SIGNATURES_MAX = 100
 
 # Ed25519 (RFC 8032, section 5.1).
@@ -168,24 +170,69 @@ def node(left, right):
     return hashlib.sha256(b"\x01" + left + right).digest()
 
 
-def is_included(index, size, hashed, proof, root):
-    """RFC 9162, section 2.1.3.2."""
-    if index >= size:
-        return False
-    here, last = index, size - 1
-    for other in proof:
-        if last == 0:
-            return False
-        if here & 1 or here == last:
-            hashed = node(other, hashed)
-            while not here & 1 and here:
-                here >>= 1
-                last >>= 1
+class Part:
+    """A part of the tree that holds records: its sides, and the hashes that it may have."""
+
+    def __init__(self, tree, start, end, positions, listed):
+        if end - start == 1:
+            self.sides, self.position = None, start
+            self.listed = listed or tree.take("within")
+            self.built, self.over = tree.records.get(start), None
+            return
+        half = 1
+        while half * 2 < end - start:
+            half *= 2
+        middle = start + half
+        cut = bisect.bisect_left(positions, middle)
+        bounds = [(start, middle, positions[:cut]), (middle, end, positions[cut:])]
+        if all(held for _, _, held in bounds):
+            names = [tree.take("within"), tree.take("within")]
+            sides = [Part(tree, *bound, name) for bound, name in zip(bounds, names)]
         else:
-            hashed = node(hashed, other)
-        here >>= 1
-        last >>= 1
-    return last == 0 and hashed == root
+            other = tree.take("beside")
+            sides = [Part(tree, *bound, None) if bound[2] else other for bound in bounds]
+        self.sides, self.listed = sides, listed
+        self.over = join([next(iter(choices(side)), None) for side in sides])
+        self.built = join([side.built if isinstance(side, Part) else side for side in sides])
+
+
+def choices(side):
+    """The hashes that a side may have, the likeliest first."""
+    hashes = [side.listed, side.over, side.built] if isinstance(side, Part) else [side]
+    return [one for one in hashes if one is not None]
+
+
+def join(hashes):
+    return None if None in hashes else node(*hashes)
+
+
+class Tree:
+    """The leaves that lead from the root, as far as the bundle shows them."""
+
+    def __init__(self, size, root, said, records):
+        positions = [one for one in said["positions"] if one < size]
+        self.records, self.leaves, self.is_right = records, {}, True
+        self.lists = {"beside": iter(said["beside"]), "within": iter(said["within"])}
+        if positions:
+            self.descend(Part(self, 0, size, positions, None), root)
+        self.is_right = self.is_right and self.take("within") is None
+
+    def take(self, name):
+        return next(self.lists[name], None)
+
+    def descend(self, part, hashed):
+        """Goes down from a part whose hash is certain."""
+        if part.listed not in (None, hashed):
+            self.is_right = False
+        if part.sides is None:
+            self.leaves[part.position] = hashed
+            return
+        for pair in itertools.product(*map(choices, part.sides)):
+            if node(*pair) == hashed:
+                for side, certain in zip(part.sides, pair):
+                    if isinstance(side, Part):
+                        self.descend(side, certain)
+                return
 
 
 def is_whole(value):
@@ -210,21 +257,61 @@ def line(data, kinds):
 
 
 def head_of(data):
-    kinds = {"about": str, "form": str, "origin": str, "records": list, "size": int}
-    read = line(data, kinds)
-    if read is None or read["form"] != FORM:
+    read = line(data, {"about": str, "form": str, "origin": str, "size": int})
+    return read if read is not None and read["form"] == FORM else None
+
+
+def pairs_of(pairs, kind):
+    """Whether all are pairs of a text or a whole number, and a whole number."""
+    return all(
+        type(one) is list
+        and len(one) == 2
+        and (is_whole(one[0]) if kind is int else type(one[0]) is str)
+        and is_whole(one[1])
+        for one in pairs
+    )
+
+
+def list_of(data):
+    """Pairs of an id and a position."""
+    read = line(data, {"records": list})
+    return read["records"] if read is not None and pairs_of(read["records"], str) else None
+
+
+def hashes_of(text):
+    """Hashes that stand one after the other."""
+    try:
+        data = unbase64(text)
+    except Wrong:
         return None
-    for one in read["records"]:
-        if type(one) is not list or len(one) != 2:
+    return None if len(data) % 32 else [data[at : at + 32] for at in range(0, len(data), 32)]
+
+
+def beside_of(data):
+    """Positions, and the hashes beside them."""
+    read = line(data, {"beside": str, "runs": list})
+    if read is None or not pairs_of(read["runs"], int):
+        return None
+    positions, end = [], -1
+    for first, count in read["runs"]:
+        if first <= end or count < 1 or len(positions) + count > RECORDS_MAX:
             return None
-        if type(one[0]) is not str or not is_whole(one[1]):
+        end = first + count
+        if end > MOST_WHOLE:
             return None
-    return read
+        positions.extend(range(first, end))
+    hashes = hashes_of(read["beside"])
+    return None if hashes is None else (positions, hashes)
+
+
+def within_of(data):
+    read = line(data, {"within": str})
+    return None if read is None else hashes_of(read["within"])
 
 
 def record_of(data):
-    """The id, the position, the leaf's hash and the proof of a line."""
-    read = line(data, {"entry": str, "position": int, "proof": str})
+    """The id, the position and the leaf's hash of a line."""
+    read = line(data, {"entry": str, "position": int})
     if read is None:
         return None
     try:
@@ -233,14 +320,7 @@ def record_of(data):
             return None
     except (ValueError, RecursionError):
         return None
-    try:
-        proof = unbase64(read["proof"])
-        hashes = [proof[at : at + 32] for at in range(0, len(proof), 32)]
-        if len(proof) % 32 or len(hashes) > HASHES_MAX:
-            hashes = None
-    except Wrong:
-        hashes = None
-    return entry["id"], read["position"], leaf(read["entry"].encode()), hashes
+    return entry["id"], read["position"], leaf(read["entry"].encode())
 
 
 class Report:
@@ -253,54 +333,76 @@ class Report:
         self.findings.add((fault, what))
 
 
-def believe(head_line, tail_line, pinned, report):
-    """The checkpoint, the signed head, and whether the proofs are for that checkpoint."""
-    head = head_of(head_line)
-    if head is None:
-        report.add("ALTERED", "head")
-    tail = line(tail_line, {"checkpoint": str, "key": str, "manifest": str})
-    if tail is None:
-        report.add("ALTERED", "tail")
-        return None, None, False
-    try:
-        printed = Key(tail["key"])
-    except Wrong:
-        printed = None
-    if printed is None or (pinned is not None and pinned.text != printed.text):
-        report.add("ALTERED", "key")
-    key = pinned or printed
-    if key is None:
-        return None, None, False
-    report.key = key.text
-    signed = None
-    try:
-        signed = checkpoint(tail["checkpoint"], key)
-    except Unsigned:
-        report.add("UNSIGNED", "checkpoint")
-    except Wrong:
-        report.add("ALTERED", "checkpoint")
-    is_fit = head is None or (signed is not None and head["size"] == signed[0])
-    try:
-        text = key.open(tail["manifest"])
-    except Unsigned:
-        report.add("UNSIGNED", "manifest")
-        return signed, None, is_fit
-    except Wrong:
-        report.add("ALTERED", "manifest")
-        return signed, None, is_fit
-    wanted = base64.b64encode(hashlib.sha256(head_line).digest()).decode()
-    if text != f"{FORM}\n{wanted}\n" or head is None or head["origin"] != key.name:
-        report.add("ALTERED", "head")
-        head = None
-    elif signed is not None and not is_fit:
-        report.add("ALTERED", "checkpoint")
-    return signed, head, is_fit
+SIGNED = ["head", "list", "beside", "within"]
+
+
+class Believed:
+    """What the signatures let us believe."""
+
+    def __init__(self, lines, tail_line, pinned, report):
+        readers = [head_of, list_of, beside_of, within_of]
+        read = [reader(one) for reader, one in zip(readers, lines)]
+        for name, one in zip(SIGNED, read):
+            if one is None:
+                report.add("ALTERED", name)
+        positions, beside = read[2] or ([], [])
+        self.tree = {"positions": positions, "beside": beside, "within": read[3] or []}
+        self.checkpoint, self.listed = None, None
+        self.is_fit, self.is_beside_signed = False, False
+        tail = line(tail_line, {"checkpoint": str, "key": str, "manifest": str})
+        if tail is None:
+            report.add("ALTERED", "tail")
+            return
+        key = self.key(tail, pinned, report)
+        if key is None:
+            return
+        try:
+            self.checkpoint = checkpoint(tail["checkpoint"], key)
+        except Unsigned:
+            report.add("UNSIGNED", "checkpoint")
+        except Wrong:
+            report.add("ALTERED", "checkpoint")
+        head, size = read[0], self.checkpoint and self.checkpoint[0]
+        self.is_fit = head is None or head["size"] == size
+        try:
+            text = key.open(tail["manifest"])
+        except (Unsigned, Wrong) as error:
+            report.add("UNSIGNED" if isinstance(error, Unsigned) else "ALTERED", "manifest")
+            return
+        self.trust(text, lines, read, key, report)
+
+    def key(self, tail, pinned, report):
+        try:
+            printed = Key(tail["key"])
+        except Wrong:
+            printed = None
+        if printed is None or (pinned is not None and pinned.text != printed.text):
+            report.add("ALTERED", "key")
+        key = pinned or printed
+        report.key = key and key.text
+        return key
+
+    def trust(self, text, lines, read, key, report):
+        """Takes for true what the manifest signs."""
+        wanted = [base64.b64encode(hashlib.sha256(one).digest()).decode() for one in lines]
+        said = text.split("\n")
+        has_form = len(said) == 6 and said[0] == FORM and said[5] == ""
+        signed = [has_form and said[at + 1] == one for at, one in enumerate(wanted)]
+        signed[0] = signed[0] and read[0] is not None and read[0]["origin"] == key.name
+        for name, is_signed in zip(SIGNED, signed):
+            if not is_signed:
+                report.add("ALTERED", name)
+        self.listed = read[1] if signed[1] else None
+        self.is_beside_signed = signed[2] and read[2] is not None
+        if signed[0] and self.checkpoint is not None and not self.is_fit:
+            report.add("ALTERED", "checkpoint")
 
 
 def compare(listed, read, report):
     """Names what is not where the signed list says."""
     ids = [one[0] for one in listed]
-    there = [one[0] if one is not None and one[0] in set(ids) else None for one in read]
+    all_ids = set(ids)
+    there = [one[0] if one is not None and one[0] in all_ids else None for one in read]
     found, named = set(there) - {None}, set()
     for at, one in enumerate(there):
         if one is None:
@@ -325,34 +427,51 @@ def verify(data, pinned):
         lines.pop()
     else:
         report.add("ALTERED", "end")
-    if len(lines) < 2:
+    if len(lines) < 5:
         report.add("MISSING", "bundle")
         return report
-    signed, head, is_fit = believe(lines[0], lines[-1], pinned, report)
-    read = [record_of(one) for one in lines[1:-1]]
+    believed = Believed([lines[0], *lines[-4:-1]], lines[-1], pinned, report)
+    read = [record_of(one) for one in lines[1:-4]]
     report.records = len(read)
     places = None
-    if head is not None:
-        compare(head["records"], read, report)
-        places = {one[0]: one[1] for one in head["records"]}
+    if believed.listed is not None:
+        compare(believed.listed, read, report)
+        places = {one[0]: one[1] for one in believed.listed}
     else:
         for at, one in enumerate(read):
             if one is None:
                 report.add("ALTERED", f"line {at + 2}")
-    for one in read:
-        if one is None or (places is not None and one[0] not in places):
-            continue
-        name, position, hashed, proof = one
+    known = [one for one in read if one is not None and (places is None or one[0] in places)]
+    judge(known, places, believed, report)
+    return report
+
+
+def judge(known, places, believed, report):
+    """Holds the records against the leaves that the root proves."""
+    is_placed = {one: places is None or places[one[0]] == one[1] for one in known}
+    leaves, size = None, believed.checkpoint and believed.checkpoint[0]
+    if believed.checkpoint is not None and believed.is_fit:
+        records = {}
+        for one in known:
+            if is_placed[one]:
+                records[one[1]] = one[2]
+        tree = Tree(*believed.checkpoint, believed.tree, records)
+        leaves = tree.leaves
+        if believed.is_beside_signed and not tree.is_right:
+            report.add("ALTERED", "within")
+    for one in known:
+        name, position, hashed = one
         is_proved = None
-        if signed is not None and is_fit:
-            is_proved = proof is not None and is_included(position, signed[0], hashed, proof, signed[1])
-        if signed is not None and position >= signed[0]:
+        if leaves is not None and position in leaves:
+            is_proved = leaves[position] == hashed
+        elif leaves is not None and believed.is_beside_signed:
+            is_proved = False
+        if size is not None and position >= size:
             report.add("UNSIGNED", name)
-        elif is_proved is False or (places is not None and places[name] != position):
+        elif is_proved is False or not is_placed[one]:
             report.add("ALTERED", name)
         elif is_proved:
             report.proved += 1
-    return report
 
 
 def show(report):

@@ -3,7 +3,7 @@
 
 use std::sync::LazyLock;
 
-use audit::bundle::{self, FORM, Head, Record, Tail};
+use audit::bundle::{self, Beside, FORM, Head, List, Record, Tail, Within};
 use audit::note::{Checkpoint, NoteKey, SigningKey};
 use audit::verify;
 use divan::counter::ItemsCount;
@@ -45,27 +45,30 @@ static MADE: LazyLock<Made> = LazyLock::new(|| {
     }
     let head = Checkpoint { origin: ORIGIN.into(), size: LEAVES, root: peaks.root() };
     let note = signer.sign(ORIGIN, &head.text());
-    let records = (0..LEAVES).map(|at| (format!("01997000-0000-7000-8000-{at:012}"), at));
-    let first = Head {
-        about: "day:2026-11-25".into(),
-        form: FORM.into(),
-        origin: ORIGIN.into(),
-        records: records.collect(),
-        size: LEAVES,
-    };
-    let first = bundle::line(&first).expect("a line");
+    let positions: Vec<u64> = (0..LEAVES).collect();
+    let joint = view.joint(&positions).expect("leaves");
+    let about = "day:2026-11-25".into();
+    let first = Head { about, form: FORM.into(), origin: ORIGIN.into(), size: LEAVES };
+    let records = positions.iter().map(|at| (format!("01997000-0000-7000-8000-{at:012}"), *at));
+    let list = List { records: records.collect() };
+    let beside = bundle::hashes_text(&joint.beside);
+    let beside = Beside { beside, runs: bundle::runs(&positions) };
+    let within = Within { within: bundle::hashes_text(&joint.within) };
+    let signed = [bundle::line(&first), bundle::line(&list), bundle::line(&beside)];
+    let [first, list, beside] = signed.map(|line| line.expect("a line"));
+    let within = bundle::line(&within).expect("a line");
+    let signed = [&first, &list, &beside, &within].map(|line| line.as_bytes());
     let tail = Tail {
         checkpoint: note.clone(),
         key: signer.public(ORIGIN).to_string(),
-        manifest: signer.sign(ORIGIN, &bundle::manifest(first.as_bytes())),
+        manifest: signer.sign(ORIGIN, &bundle::manifest(signed)),
     };
     let mut lines = vec![first];
     for (position, entry) in (0..).zip(&entries) {
-        let proof = bundle::proof_text(&view.inclusion(position).expect("a leaf"));
-        let record = Record { entry: entry.clone(), position, proof };
+        let record = Record { entry: entry.clone(), position };
         lines.push(bundle::line(&record).expect("a line"));
     }
-    lines.push(bundle::line(&tail).expect("a line"));
+    lines.extend([list, beside, within, bundle::line(&tail).expect("a line")]);
     let bundle = (lines.join("\n") + "\n").into_bytes();
     Made { entries, note, key: signer.public(ORIGIN), bundle }
 });
@@ -84,7 +87,7 @@ fn leaves_against_a_signed_head(bencher: Bencher) {
     });
 }
 
-/// What `hankbook verify` does once the file is read: each record by its own proof.
+/// What `hankbook verify` does once the file is read.
 #[divan::bench(sample_count = 10)]
 fn a_bundle(bencher: Bencher) {
     let made = &*MADE;

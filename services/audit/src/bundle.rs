@@ -1,4 +1,4 @@
-//! The form of a bundle: one JSON object a line, each in canonical form, the last two notes signed.
+//! The form of a bundle: one JSON object a line, each in canonical form, the last one signed.
 //! It never decides which entries belong to a bundle and never judges one.
 
 use base64::Engine as _;
@@ -8,14 +8,14 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use sha2::{Digest, Sha256};
 
-/// The form of the first line, and the first line of the signed list.
-pub const FORM: &str = "hankbook.bundle/1";
+/// The form in the first line, and the first line of the manifest.
+pub const FORM: &str = "hankbook.bundle/2";
 /// The greatest whole number that every reader of JSON keeps.
 const MOST_WHOLE: u64 = (1 << 53) - 1;
-/// The most hashes of a proof.
-const HASHES_MAX: usize = 64;
+/// The most records of a bundle.
+pub const RECORDS_MAX: usize = 200_000;
 
-/// The first line: what the bundle is about and which records it holds.
+/// The first line: what the bundle is about.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Head {
@@ -25,13 +25,11 @@ pub struct Head {
     pub form: String,
     /// The name of the log.
     pub origin: String,
-    /// Ids of records with their positions, in the order of the log.
-    pub records: Vec<(String, u64)>,
-    /// The size of the tree in which the proofs hold.
+    /// The size of the tree in which its records are proved.
     pub size: u64,
 }
 
-/// A line between the first and the last: an entry and its proof.
+/// A line of a record.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Record {
@@ -39,8 +37,32 @@ pub struct Record {
     pub entry: String,
     /// Its place in the log.
     pub position: u64,
-    /// The hashes of its inclusion proof, one after the other, in base64.
-    pub proof: String,
+}
+
+/// The line after the records: which they are.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct List {
+    /// Ids of records with their positions, in the order of the log.
+    pub records: Vec<(String, u64)>,
+}
+
+/// The line after the list: where the records stand, and the tree beside them.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Beside {
+    /// Hashes of the parts of the tree that hold no record, one after the other, in base64.
+    pub beside: String,
+    /// Runs of positions, each by its first one and how many it has.
+    pub runs: Vec<(u64, u64)>,
+}
+
+/// The line before the last: the tree over the records.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Within {
+    /// Hashes of the parts of the tree that hold records, one after the other, in base64.
+    pub within: String,
 }
 
 /// The last line: what signs all of it.
@@ -51,13 +73,24 @@ pub struct Tail {
     pub checkpoint: String,
     /// The public key that signs both notes.
     pub key: String,
-    /// The signed note over the first line.
+    /// The signed note over the lines that are no record's.
     pub manifest: String,
 }
 
-/// The text of the note over the first line of a bundle.
-pub fn manifest(head: &[u8]) -> String {
-    format!("{FORM}\n{}\n", STANDARD.encode(Sha256::digest(head)))
+/// The text of the note over the first line, the list, and the two lines of the tree.
+pub fn manifest(lines: [&[u8]; 4]) -> String {
+    format!("{FORM}\n{}\n", lines.map(hash_text).join("\n"))
+}
+
+/// Which of these lines the text of a manifest is about.
+pub fn are_signed(manifest: &str, lines: [&[u8]; 4]) -> [bool; 4] {
+    let mut signed = manifest.split('\n');
+    let is_manifest = manifest.split('\n').count() == 6 && signed.next() == Some(FORM);
+    lines.map(|line| signed.next() == Some(&hash_text(line)) && is_manifest)
+}
+
+fn hash_text(line: &[u8]) -> String {
+    STANDARD.encode(Sha256::digest(line))
 }
 
 /// A line; its names are declared in their order, so that it is canonical. Nothing where a number
@@ -68,15 +101,41 @@ pub fn line<T: Serialize>(of: &T) -> Option<String> {
 
 /// A first line, if it is one.
 pub fn head(line: &[u8]) -> Option<Head> {
-    let read: Head = whole(line)?;
-    let numbers = read.records.iter().map(|(_, position)| *position);
-    let is_plain = numbers.chain([read.size]).all(|number| number <= MOST_WHOLE);
-    (read.form == FORM && is_plain).then_some(read)
+    whole(line).filter(|read: &Head| read.form == FORM && read.size <= MOST_WHOLE)
 }
 
 /// A line of a record, if it is one.
 pub fn record(line: &[u8]) -> Option<Record> {
     whole(line).filter(|read: &Record| read.position <= MOST_WHOLE)
+}
+
+/// A list, if it is one.
+pub fn list(line: &[u8]) -> Option<List> {
+    let is_plain = |read: &List| read.records.iter().all(|(_, at)| *at <= MOST_WHOLE);
+    whole(line).filter(is_plain)
+}
+
+/// Positions in their order and the hashes beside them, if the line is one of these.
+pub fn beside(line: &[u8]) -> Option<(Vec<u64>, Vec<Hash>)> {
+    let read: Beside = whole(line)?;
+    let (mut positions, mut next) = (Vec::new(), None);
+    for (first, count) in read.runs {
+        let end = first.checked_add(count).filter(|end| *end <= MOST_WHOLE)?;
+        // Runs that touch are one run.
+        let is_next = next.is_none_or(|next| first > next) && count > 0;
+        if !is_next || positions.len() as u64 + count > RECORDS_MAX as u64 {
+            return None;
+        }
+        positions.extend(first..end);
+        next = Some(end);
+    }
+    Some((positions, hashes(&read.beside)?))
+}
+
+/// The hashes over the records, if the line is one of these.
+pub fn within(line: &[u8]) -> Option<Vec<Hash>> {
+    let read: Within = whole(line)?;
+    hashes(&read.within)
 }
 
 /// A last line, if it is one.
@@ -99,18 +158,23 @@ impl Record {
         }
         serde_json::from_str::<Named>(&self.entry).ok().map(|named| named.id)
     }
-
-    /// The hashes of its proof.
-    pub fn hashes(&self) -> Option<Vec<Hash>> {
-        let bytes = STANDARD.decode(&self.proof).ok()?;
-        let (hashes, rest) = bytes.as_chunks::<32>();
-        (rest.is_empty() && hashes.len() <= HASHES_MAX).then(|| hashes.to_vec())
-    }
 }
 
-/// The base64 of the hashes of a proof.
-pub fn proof_text(hashes: &[Hash]) -> String {
+/// Runs of positions that are in order.
+pub fn runs(positions: &[u64]) -> Vec<(u64, u64)> {
+    let runs = positions.chunk_by(|one, next| one + 1 == *next);
+    runs.map(|run| (run[0], run.len() as u64)).collect()
+}
+
+/// Hashes one after the other, in base64.
+pub fn hashes_text(hashes: &[Hash]) -> String {
     STANDARD.encode(hashes.as_flattened())
+}
+
+fn hashes(text: &str) -> Option<Vec<Hash>> {
+    let bytes = STANDARD.decode(text).ok()?;
+    let (hashes, rest) = bytes.as_chunks::<32>();
+    rest.is_empty().then(|| hashes.to_vec())
 }
 
 /// What an entry says of itself by which it is found.

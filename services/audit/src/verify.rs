@@ -4,10 +4,11 @@
 mod records;
 #[cfg(test)]
 mod tests;
+mod tree;
 
 use std::fmt;
 
-use crate::bundle::{self, Head};
+use crate::bundle::{self, Head, List};
 use crate::note::{Checkpoint, NoteError, NoteKey};
 
 /// In what way something does not hold.
@@ -72,11 +73,29 @@ impl Report {
     }
 }
 
+/// The lines of a bundle, by their places.
+struct Lines<'b> {
+    /// The head, the list, and the two lines of the tree.
+    signed: [&'b [u8]; 4],
+    records: &'b [&'b [u8]],
+    tail: &'b [u8],
+}
+
+/// What the lines of a bundle are called that the manifest signs.
+const SIGNED: [&str; 4] = ["head", "list", "beside", "within"];
+
 /// What the signatures let us believe.
+#[derive(Default)]
 struct Believed {
     checkpoint: Option<Checkpoint>,
-    /// The first line, once the signed note proves it.
+    /// The first line, once the manifest proves it.
     head: Option<Head>,
+    /// The list, once the manifest proves it.
+    list: Option<List>,
+    /// What stands about the tree, proved or not: it must lead to the root.
+    tree: tree::Said,
+    /// True where the manifest proves the hashes beside the records.
+    is_beside_signed: bool,
     /// True where the proofs were made for just this checkpoint, as far as the first line says.
     fits: bool,
 }
@@ -90,12 +109,13 @@ pub fn verify(bytes: &[u8], pinned: Option<&NoteKey>) -> Report {
     } else {
         report.add(Fault::Altered, "end");
     }
-    let [head, records @ .., tail] = lines.as_slice() else {
+    let [head, records @ .., list, beside, within, tail] = lines.as_slice() else {
         report.add(Fault::Missing, "bundle");
         return report;
     };
-    let believed = believed(head, tail, pinned, &mut report);
-    records::judge(records, &believed, &mut report);
+    let lines = Lines { signed: [head, list, beside, within], records, tail };
+    let believed = believed(&lines, pinned, &mut report);
+    records::judge(lines.records, &believed, &mut report);
     report.checkpoint = believed.checkpoint;
     report.about = believed.head.map(|head| head.about);
     report.findings.sort();
@@ -103,18 +123,20 @@ pub fn verify(bytes: &[u8], pinned: Option<&NoteKey>) -> Report {
     report
 }
 
-fn believed(
-    head_line: &[u8],
-    tail_line: &[u8],
-    pinned: Option<&NoteKey>,
-    report: &mut Report,
-) -> Believed {
-    let head = bundle::head(head_line);
-    if head.is_none() {
-        report.add(Fault::Altered, "head");
+fn believed(lines: &Lines<'_>, pinned: Option<&NoteKey>, report: &mut Report) -> Believed {
+    let [head, list, beside, within] = lines.signed;
+    let (head, list) = (bundle::head(head), bundle::list(list));
+    let (beside, within) = (bundle::beside(beside), bundle::within(within));
+    let are_read = [head.is_some(), list.is_some(), beside.is_some(), within.is_some()];
+    for (name, is_read) in SIGNED.into_iter().zip(are_read) {
+        if !is_read {
+            report.add(Fault::Altered, name);
+        }
     }
-    let mut believed = Believed { checkpoint: None, head: None, fits: false };
-    let Some(tail) = bundle::tail(tail_line) else {
+    let (positions, beside) = beside.unwrap_or_default();
+    let tree = tree::Said { positions, beside, within: within.unwrap_or_default() };
+    let mut believed = Believed { tree, ..Believed::default() };
+    let Some(tail) = bundle::tail(lines.tail) else {
         report.add(Fault::Altered, "tail");
         return believed;
     };
@@ -130,19 +152,23 @@ fn believed(
     }
     let size = believed.checkpoint.as_ref().map(|checkpoint| checkpoint.size);
     believed.fits = head.as_ref().is_none_or(|head| Some(head.size) == size);
-    match key.open(&tail.manifest) {
+    let are_signed = match key.open(&tail.manifest) {
+        Ok(text) => bundle::are_signed(text, lines.signed),
         Err(error) => {
             report.add(unbelieved(error), "manifest");
             return believed;
         }
-        Ok(text) if text == bundle::manifest(head_line) => {
-            believed.head = head.filter(|head| head.origin == key.name);
+    };
+    let is_own = head.as_ref().is_some_and(|head| head.origin == key.name);
+    let are_signed = [are_signed[0] && is_own, are_signed[1], are_signed[2], are_signed[3]];
+    for (name, is_signed) in SIGNED.into_iter().zip(are_signed) {
+        if !is_signed {
+            report.add(Fault::Altered, name);
         }
-        Ok(_) => {}
     }
-    if believed.head.is_none() {
-        report.add(Fault::Altered, "head");
-    }
+    believed.head = head.filter(|_| are_signed[0]);
+    believed.list = list.filter(|_| are_signed[1]);
+    believed.is_beside_signed = are_signed[2] && are_read[2];
     if believed.head.is_some() && believed.checkpoint.is_some() && !believed.fits {
         // Both are signed, and do not belong together: another checkpoint was put in.
         report.add(Fault::Altered, "checkpoint");

@@ -5,6 +5,7 @@
 //! of [`TIER`]. The node at `index` of `level` covers the leaves from `index << level`.
 
 use std::collections::{BTreeSet, HashMap};
+use std::ops::Range;
 
 use sha2::{Digest, Sha256};
 
@@ -101,6 +102,17 @@ pub fn runs(size: u64, positions: impl IntoIterator<Item = u64>) -> Vec<Run> {
     found
 }
 
+/// What proves several leaves at once, in the order of one walk: from the root, through every part
+/// that holds such a leaf, the left side of a part before its right one.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Joint {
+    /// The side without such a leaf, where only the other one holds some.
+    pub beside: Vec<Hash>,
+    /// Both sides, the left one first, where each holds some; and each such leaf, if no part above
+    /// it has named it as a side.
+    pub within: Vec<Hash>,
+}
+
 /// What is known of a tree of `size` leaves.
 #[derive(Clone, Debug, Default)]
 pub struct View {
@@ -181,6 +193,51 @@ impl View {
         Some(proof)
     }
 
+    /// What proves that the leaves at `positions`, which are in order, stand in the tree: the
+    /// walk of [`Joint`].
+    pub fn joint(&mut self, positions: &[u64]) -> Option<Joint> {
+        let mut joint = Joint::default();
+        match positions.last() {
+            None => Some(joint),
+            Some(last) if *last >= self.size => None,
+            Some(_) => {
+                self.walk(0..self.size, positions, false, &mut joint)?;
+                Some(joint)
+            }
+        }
+    }
+
+    fn walk(
+        &mut self,
+        part: Range<u64>,
+        positions: &[u64],
+        is_listed: bool,
+        joint: &mut Joint,
+    ) -> Option<()> {
+        let length = part.end - part.start;
+        if length == 1 {
+            if !is_listed {
+                joint.within.push(self.range(part.start, part.end)?);
+            }
+            return Some(());
+        }
+        let middle = part.start + split(length);
+        let (left, right) = (part.start..middle, middle..part.end);
+        let (before, after) = positions.split_at(positions.partition_point(|at| *at < middle));
+        if before.is_empty() {
+            joint.beside.push(self.range(left.start, left.end)?);
+            return self.walk(right, after, false, joint);
+        }
+        if after.is_empty() {
+            joint.beside.push(self.range(right.start, right.end)?);
+            return self.walk(left, before, false, joint);
+        }
+        joint.within.push(self.range(left.start, left.end)?);
+        joint.within.push(self.range(right.start, right.end)?);
+        self.walk(left, before, true, joint)?;
+        self.walk(right, after, true, joint)
+    }
+
     /// The hash over the leaves from `from` up to, without, `end`.
     fn range(&mut self, from: u64, end: u64) -> Option<Hash> {
         let length = end - from;
@@ -209,7 +266,7 @@ impl View {
 }
 
 /// The largest power of two below a length of two and more.
-fn split(length: u64) -> u64 {
+pub fn split(length: u64) -> u64 {
     (length.next_power_of_two() / 2).max(1)
 }
 

@@ -8,6 +8,7 @@ use std::process::Command;
 use audit::note::NoteKey;
 use audit::verify::{Report, verify};
 
+use super::forgery::FORGERIES;
 use super::{Worked, check, told};
 
 /// How many single bytes are altered.
@@ -69,9 +70,9 @@ impl Numbers {
 
 /// The ids of a bundle's records, in order.
 fn ids(bundle: &[u8]) -> Vec<String> {
-    let head = bundle.split(|byte| *byte == b'\n').next().expect("a head");
-    let head = audit::bundle::head(head).expect("a head");
-    head.records.into_iter().map(|(id, _)| id).collect()
+    let lines = split(bundle);
+    let list = audit::bundle::list(&lines[lines.len() - 4]).expect("a list");
+    list.records.into_iter().map(|(id, _)| id).collect()
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -162,15 +163,16 @@ fn moved(new: &[u8]) -> Vec<Case> {
     let doubled = with(new, |l| l.insert(2, l[1].clone()));
     // Gone from the list too: the list is signed.
     let unlisted = with(&out, |l| {
-        let mut head = audit::bundle::head(&l[0]).expect("a head");
-        head.records.remove(1);
-        l[0] = audit::bundle::line(&head).expect("a line").into_bytes();
+        let at = l.len() - 4;
+        let mut list = audit::bundle::list(&l[at]).expect("a list");
+        list.records.remove(1);
+        l[at] = audit::bundle::line(&list).expect("a line").into_bytes();
     });
     vec![
         (out, said(about("MISSING", &[&ids[1]]), count - 1)),
         (swapped, said(about("REORDERED", &[&ids[0], &ids[2]]), count)),
         (doubled, said(about("REORDERED", &all), count + 1)),
-        (unlisted, said(vec!["ALTERED head".into()], count - 1)),
+        (unlisted, said(vec!["ALTERED list".into()], count - 1)),
         (Vec::new(), said(vec!["MISSING bundle".into()], 0)),
         (new[..new.len() - 1].to_vec(), said(vec!["ALTERED end".into()], count)),
         (new[..new.len() / 2].to_vec(), Vec::new()),
@@ -182,20 +184,21 @@ fn resigned(old: &[u8], new: &[u8]) -> Vec<Case> {
     let (ids, old_tail) = (ids(new), split(old).pop().expect("a tail"));
     let count = ids.len();
     let newest = format!("UNSIGNED {}", ids[count - 1]);
-    let mut checkpoint = audit::bundle::tail(&split(new)[count + 1]).expect("a tail");
+    let mut checkpoint = audit::bundle::tail(&split(new)[count + 4]).expect("a tail");
     checkpoint.checkpoint = audit::bundle::tail(&old_tail).expect("a tail").checkpoint;
     let checkpoint = audit::bundle::line(&checkpoint).expect("a line").into_bytes();
-    let last = |line: Vec<u8>| with(new, |l| l[count + 1] = line);
+    let last = |line: Vec<u8>| with(new, |l| l[count + 4] = line);
     let unsigned = ["UNSIGNED checkpoint".into(), "UNSIGNED manifest".into(), proved(0, count)];
     let replayed = ["ALTERED checkpoint".into(), newest.clone(), proved(0, count)];
-    let older = ["ALTERED head".into(), newest, proved(0, count)];
+    let parts = ["beside", "head", "list", "within"].map(|part| format!("ALTERED {part}"));
+    let older = [parts.to_vec(), vec![newest, proved(0, count)]].concat();
     vec![
         // The signatures of checkpoint and list swapped.
-        (last(swapped(&split(new)[count + 1])), unsigned.to_vec()),
+        (last(swapped(&split(new)[count + 4])), unsigned.to_vec()),
         // An old checkpoint with its own good signature.
         (last(checkpoint), replayed.to_vec()),
         // The whole last line of an older bundle.
-        (last(old_tail), older.to_vec()),
+        (last(old_tail), older),
     ]
 }
 
@@ -238,15 +241,42 @@ fn assert_only_a_pinned_key_tells(new: &[u8], key: &NoteKey) {
     let forger = audit::note::SigningKey::open_or_create(&folder.path().join("key"));
     let forger = forger.expect("a key");
     let forged = with(new, |l| {
-        let mut tail = audit::bundle::tail(&l[count + 1]).expect("a tail");
+        let mut tail = audit::bundle::tail(&l[count + 4]).expect("a tail");
         let text = key.open(&tail.checkpoint).expect("a note");
         tail.checkpoint = forger.sign(&key.name, text);
-        tail.manifest = forger.sign(&key.name, &audit::bundle::manifest(&l[0]));
+        let signed = [0, count + 1, count + 2, count + 3].map(|at| l[at].as_slice());
+        tail.manifest = forger.sign(&key.name, &audit::bundle::manifest(signed));
         tail.key = forger.public(&key.name).to_string();
-        l[count + 1] = audit::bundle::line(&tail).expect("a line").into_bytes();
+        l[count + 4] = audit::bundle::line(&tail).expect("a line").into_bytes();
     });
     let said = found(Some(key), std::slice::from_ref(&forged));
     let unsigned = ["ALTERED key", "UNSIGNED checkpoint", "UNSIGNED manifest"];
     assert_eq!(said[0][..3], unsigned.map(str::to_owned));
     assert_eq!(found(None, &[forged])[0], [proved(count, count)]);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_bundle_of_a_bent_database_names_what_was_bent() {
+    let worked = Worked::start().await;
+    let id = worked.read("37.9").await;
+    worked.sealed().await;
+    let key: NoteKey = worked.key().await.parse().expect("a key");
+    // The entry and its hash; then its sealed hash too, in a log of fewer than 256 leaves.
+    let mut said = Vec::new();
+    for (_, bend, _) in &FORGERIES[2..4] {
+        let bend = bend.replace("ID", &id);
+        let silent = format!(
+            "SET session_replication_role = replica; {bend}; SET session_replication_role = origin"
+        );
+        worked.database.batch_execute(&silent).await.expect("a superuser");
+        let bundle = worked.lot_bundle().await;
+        let count = ids(&bundle).len();
+        said.push((found(Some(&key), &[bundle]).remove(0), count));
+    }
+    worked.stop().await;
+    let (alone, count) = &said[0];
+    assert_eq!(*alone, [format!("ALTERED {id}"), proved(count - 1, *count)]);
+    let (all, count) = &said[1];
+    assert!(all.contains(&format!("ALTERED {id}")), "{all:?}");
+    assert_eq!((all.len(), all.last()), (count + 1, Some(&proved(0, *count))));
 }

@@ -30,7 +30,7 @@ const LINKS: &str = "every link is in its record's entry, and none is missing";
 
 /// How a reading `ID` is bent, and the promises that it breaks. Each stands alone: the copy is
 /// made anew.
-const FORGERIES: [(&str, &str, &[&str]); 12] = [
+pub const FORGERIES: [(&str, &str, &[&str]); 12] = [
     ("its row", "UPDATE haccp.reading SET readings = '{30}' WHERE id = 'ID'", &[ROW]),
     (
         "its entry",

@@ -50,7 +50,7 @@ async fn bundles_of_a_lot_a_day_and_a_check_hold_what_they_are_about() {
     let worked = Worked::start().await;
     worked.sealed().await;
     let (key, plan) = (worked.key().await, worked.stock.plan);
-    let count = |bundle: &[u8]| bundle.split(|byte| *byte == b'\n').count() - 3;
+    let count = |bundle: &[u8]| bundle.split(|byte| *byte == b'\n').count() - 6;
     let lot = worked.lot_bundle().await;
     // The lot, four readings, a deviation, its hold.
     for about in [&format!("check:CCP-1:{plan}:2026-11-25"), "day:2026-11-01..2026-11-30"] {

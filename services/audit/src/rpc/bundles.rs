@@ -1,11 +1,10 @@
 //! Bundles: all entries about something with what proves them, as a file to take away.
 //! It never leaves out an entry that the signed list names.
 
-use std::collections::BTreeMap;
+use std::sync::Arc;
 
-use bytes::{BufMut as _, Bytes, BytesMut};
-use domain::tree::View;
 use platform::error::{Failure, Kind};
+use serde::Serialize;
 use tokio::sync::mpsc;
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Request, Response, Status};
@@ -13,14 +12,15 @@ use wire::google::api::HttpBody;
 use wire::v1;
 
 use super::checkpoints::{incomplete, named};
-use crate::bundle::{self, FORM, Head, Record, Tail};
+use crate::bundle::{self, Beside, FORM, Head, List, RECORDS_MAX, Record, Tail, Within};
 use crate::shape::{self, About};
-use crate::store::entries::{EntryRow, Stretch};
+use crate::store::entries::{Place, Stretch};
 use crate::store::tree::CheckpointRow;
 use crate::{Audit, store};
 
-/// The most records of a bundle.
-const RECORDS_MAX: usize = 200_000;
+/// How many entries are read at once; the first ones are few, so that they are sent early.
+const FIRST: usize = 100;
+const ENTRIES: usize = 2000;
 /// About how much is sent at once.
 const CHUNK: usize = 256 * 1024;
 /// Chunks on their way to a slow reader.
@@ -33,12 +33,12 @@ type Out = mpsc::Sender<Result<HttpBody, Status>>;
 /// What a bundle is made of.
 struct Parts {
     head: Head,
-    rows: Vec<EntryRow>,
-    view: View,
+    /// Its records, in the order of the log.
+    places: Vec<Place>,
     checkpoint: CheckpointRow,
 }
 
-/// Gathers a bundle and begins to send it.
+/// Finds the records of a bundle and begins to send it.
 pub async fn get(
     service: &Audit,
     request: Request<v1::GetBundleRequest>,
@@ -51,31 +51,14 @@ pub async fn get(
         let text = "The newest checkpoint is by another key; ask the process that seals.";
         return Err(Failure::new(Kind::Unavailable, text).into());
     }
-    let size = checkpoint.size;
-    let found = service.db.read("audit.bundle", |conn| {
-        Box::pin(async move {
-            let limit = RECORDS_MAX as i64 + 1;
-            let stretch = Stretch { after: -1, before: size, limit };
-            let mut rows = store::entries::list(conn, &about.wanted(), stretch).await?;
-            if matches!(about, About::Lot(_)) {
-                // What was recorded about these records: ends of deviations and of holds.
-                let ids: Vec<_> = rows.iter().map(|row| row.id).collect();
-                rows.extend(store::entries::naming(conn, &ids, stretch).await?);
-            }
-            let rows: BTreeMap<_, _> = rows.into_iter().map(|row| (row.position, row)).collect();
-            let positions: Vec<_> = rows.keys().map(|position| *position as u64).collect();
-            let view = store::tree::view(conn, size as u64, &positions).await?;
-            Ok((rows.into_values().collect::<Vec<_>>(), view))
-        })
-    });
-    let (rows, view) = found.await?;
-    if rows.len() > RECORDS_MAX {
+    let places = places(service, about, checkpoint.size).await?;
+    if places.len() > RECORDS_MAX {
         let text = format!("A bundle holds at most {RECORDS_MAX} records; ask for fewer days.");
         return Err(Failure::new(Kind::TooLarge, text).into());
     }
-    let records = rows.iter().map(|row| (row.id.to_string(), row.position as u64)).collect();
-    let head = Head { about: text, form: FORM.to_owned(), origin, records, size: size as u64 };
-    let parts = Parts { head, rows, view, checkpoint };
+    let size = checkpoint.size as u64;
+    let head = Head { about: text, form: FORM.to_owned(), origin, size };
+    let parts = Parts { head, places, checkpoint };
     let (give, take) = mpsc::channel(AHEAD);
     let service = service.clone();
     service.house.tasks.clone().spawn(async move {
@@ -90,38 +73,130 @@ pub async fn get(
     Ok(response)
 }
 
+/// Where the records of a bundle stand, in the order of the log.
+async fn places(service: &Audit, about: About, size: i64) -> Result<Vec<Place>, Failure> {
+    let found = service.db.read("audit.bundle", |conn| {
+        Box::pin(async move {
+            let limit = RECORDS_MAX as i64 + 1;
+            let stretch = Stretch { after: -1, before: size, limit };
+            let mut places = store::entries::places(conn, &about.wanted(), stretch).await?;
+            if matches!(about, About::Lot(_)) {
+                // What was recorded about these records: ends of deviations and of holds.
+                let ids: Vec<_> = places.iter().map(|place| place.id).collect();
+                places.extend(store::entries::naming(conn, &ids, stretch).await?);
+                places.sort_unstable_by_key(|place| place.position);
+                places.dedup_by_key(|place| place.position);
+            }
+            Ok(places)
+        })
+    });
+    found.await
+}
+
+/// Lines on their way to a reader.
+struct Lines<'o> {
+    chunk: Vec<u8>,
+    out: &'o Out,
+}
+
+impl Lines<'_> {
+    /// Writes a line.
+    fn add(&mut self, line: &impl Serialize) -> Result<(), Failure> {
+        serde_json::to_writer(&mut self.chunk, line).map_err(Failure::internal)?;
+        self.chunk.push(b'\n');
+        Ok(())
+    }
+
+    /// Sends what there is; false when the reader has gone.
+    async fn send(&mut self) -> bool {
+        let data = std::mem::replace(&mut self.chunk, Vec::with_capacity(CHUNK * 2));
+        let part = HttpBody { content_type: MEDIA_TYPE.to_owned(), data: data.into() };
+        self.out.send(Ok(part)).await.is_ok()
+    }
+}
+
 /// Sends the lines; a reader who goes away ends it.
-async fn send(service: &Audit, mut parts: Parts, give: &Out) -> Result<(), Failure> {
-    let head = bundle::line(&parts.head).ok_or_else(incomplete)?;
-    let key = &service.key.key;
-    let tail = Tail {
-        checkpoint: parts.checkpoint.note,
-        key: parts.checkpoint.key,
-        manifest: key.sign(&parts.head.origin, &bundle::manifest(head.as_bytes())),
-    };
-    let mut chunk = BytesMut::with_capacity(CHUNK * 2);
-    add(&mut chunk, head);
-    for row in parts.rows {
-        let position = row.position as u64;
-        let hashes = parts.view.inclusion(position).ok_or_else(incomplete)?;
-        let record = Record { entry: row.entry, position, proof: bundle::proof_text(&hashes) };
-        add(&mut chunk, bundle::line(&record).ok_or_else(incomplete)?);
-        if chunk.len() >= CHUNK && give.send(Ok(part(&mut chunk))).await.is_err() {
+async fn send(service: &Audit, parts: Parts, out: &Out) -> Result<(), Failure> {
+    let Parts { head, places, checkpoint } = parts;
+    let origin = head.origin.clone();
+    let places = Arc::new(places);
+    // What proves the records is made while they are sent.
+    let proof = proof(service.clone(), places.clone(), head.size);
+    let proof = service.house.tasks.spawn(proof);
+    let mut entries = entries(service, places.clone());
+    let mut lines = Lines { chunk: Vec::with_capacity(CHUNK * 2), out };
+    lines.add(&head)?;
+    let (mut records, mut is_first) = (places.iter(), true);
+    while let Some(read) = entries.recv().await {
+        for (entry, place) in read?.into_iter().zip(records.by_ref()) {
+            lines.add(&Record { entry, position: place.position as u64 })?;
+            if lines.chunk.len() >= CHUNK && !lines.send().await {
+                return Ok(());
+            }
+        }
+        // The first ones do not wait for a whole chunk.
+        if is_first && !lines.send().await {
             return Ok(());
         }
+        is_first = false;
     }
-    add(&mut chunk, bundle::line(&tail).ok_or_else(incomplete)?);
+    let head = line(&head)?;
+    let [list, beside, within] = proof.await.map_err(Failure::internal)??;
+    let manifest = bundle::manifest([&head, &list, &beside, &within].map(|line| line.as_slice()));
+    for line in [list, beside, within] {
+        lines.chunk.extend(line);
+        lines.chunk.push(b'\n');
+    }
+    let manifest = service.key.key.sign(&origin, &manifest);
+    lines.add(&Tail { checkpoint: checkpoint.note, key: checkpoint.key, manifest })?;
     // A reader who has gone needs no end.
-    give.send(Ok(part(&mut chunk))).await.ok();
+    lines.send().await;
     Ok(())
 }
 
-fn add(chunk: &mut BytesMut, line: String) {
-    chunk.put_slice(line.as_bytes());
-    chunk.put_u8(b'\n');
+/// Reads the entries of a bundle in their order, some ahead of those that are sent.
+fn entries(
+    service: &Audit,
+    places: Arc<Vec<Place>>,
+) -> mpsc::Receiver<Result<Vec<String>, Failure>> {
+    let (give, take) = mpsc::channel(1);
+    let db = service.db.clone();
+    service.house.tasks.spawn(async move {
+        let (first, rest) = places.split_at(FIRST.min(places.len()));
+        for share in [first].into_iter().chain(rest.chunks(ENTRIES)) {
+            let ids: Vec<_> = share.iter().map(|place| place.id).collect();
+            let read = db.read("audit.bundle_entries", |conn| {
+                Box::pin(async move { store::entries::texts(conn, &ids).await })
+            });
+            let read = read.await;
+            let is_over = read.is_err();
+            if give.send(read).await.is_err() || is_over {
+                return;
+            }
+        }
+    });
+    take
 }
 
-fn part(chunk: &mut BytesMut) -> HttpBody {
-    let data: Bytes = chunk.split().freeze();
-    HttpBody { content_type: MEDIA_TYPE.to_owned(), data }
+/// The list of a bundle, and the two lines of its tree.
+async fn proof(
+    service: Audit,
+    places: Arc<Vec<Place>>,
+    size: u64,
+) -> Result<[Vec<u8>; 3], Failure> {
+    let positions: Vec<_> = places.iter().map(|place| place.position as u64).collect();
+    let list = places.iter().map(|place| (place.id.to_string(), place.position as u64));
+    let list = line(&List { records: list.collect() })?;
+    let found = service.db.read("audit.bundle_tree", |conn| {
+        Box::pin(async move { store::tree::view_beside(conn, size, &places).await })
+    });
+    let joint = found.await?.joint(&positions).ok_or_else(incomplete)?;
+    let beside = bundle::hashes_text(&joint.beside);
+    let beside = line(&Beside { beside, runs: bundle::runs(&positions) })?;
+    let within = line(&Within { within: bundle::hashes_text(&joint.within) })?;
+    Ok([list, beside, within])
+}
+
+fn line(of: &impl Serialize) -> Result<Vec<u8>, Failure> {
+    bundle::line(of).map(String::into_bytes).ok_or_else(incomplete)
 }

@@ -4,8 +4,9 @@
 use std::ops::RangeInclusive;
 
 use diesel::QueryableByName;
+use diesel::pg::Pg;
 use diesel::sql_query;
-use diesel::sql_types::{Array, BigInt, Date, Nullable, Text, Timestamptz, Uuid as SqlUuid};
+use diesel::sql_types::{Array, BigInt, Bytea, Date, Nullable, Text, Timestamptz, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
@@ -28,6 +29,23 @@ pub struct EntryRow {
     pub recorded_at: jiff_diesel::Timestamp,
     #[diesel(sql_type = Text)]
     pub entry: String,
+}
+
+/// Where a sealed entry stands.
+#[derive(Clone, Debug, QueryableByName)]
+pub struct Place {
+    #[diesel(sql_type = BigInt)]
+    pub position: i64,
+    #[diesel(sql_type = SqlUuid)]
+    pub id: Uuid,
+    #[diesel(sql_type = Bytea)]
+    pub hash: Vec<u8>,
+}
+
+#[derive(QueryableByName)]
+struct EntryText {
+    #[diesel(sql_type = Text)]
+    entry: String,
 }
 
 /// What entries must meet, all of it.
@@ -56,8 +74,10 @@ pub struct Stretch {
     pub limit: i64,
 }
 
-const COLUMNS: &str = "SELECT sealed.position, leaf.id, leaf.form, leaf.subject, leaf.day, \
+const ENTRIES: &str = "SELECT sealed.position, leaf.id, leaf.form, leaf.subject, leaf.day, \
     leaf.recorded_at, leaf.entry FROM audit.sealed JOIN audit.leaf ON leaf.id = sealed.leaf";
+const PLACES: &str = "SELECT sealed.position, sealed.leaf AS id, sealed.hash \
+    FROM audit.sealed JOIN audit.leaf ON leaf.id = sealed.leaf";
 
 /// Entries that meet what is wanted, in the order of the log.
 pub async fn list(
@@ -65,6 +85,24 @@ pub async fn list(
     wanted: &Wanted,
     stretch: Stretch,
 ) -> Result<Vec<EntryRow>, Failure> {
+    meeting(conn, ENTRIES, wanted, stretch).await
+}
+
+/// Where entries stand that meet what is wanted, in the order of the log.
+pub async fn places(
+    conn: &mut AsyncPgConnection,
+    wanted: &Wanted,
+    stretch: Stretch,
+) -> Result<Vec<Place>, Failure> {
+    meeting(conn, PLACES, wanted, stretch).await
+}
+
+async fn meeting<R: QueryableByName<Pg> + Send + 'static>(
+    conn: &mut AsyncPgConnection,
+    rows: &str,
+    wanted: &Wanted,
+    stretch: Stretch,
+) -> Result<Vec<R>, Failure> {
     // The rare condition goes first: ids by their index, days by theirs.
     let named = match wanted.keys.is_empty() {
         true => "",
@@ -74,7 +112,7 @@ pub async fn list(
         }
     };
     let text = format!(
-        "{COLUMNS} WHERE sealed.position > $1 AND sealed.position < $2 \
+        "{rows} WHERE sealed.position > $1 AND sealed.position < $2 \
          AND ($3::date IS NULL OR leaf.day BETWEEN $3 AND $4) \
          AND ($5::text IS NULL OR leaf.subject = $5) AND ($6::text IS NULL OR leaf.form = $6) \
          AND NOT EXISTS (SELECT 1 FROM unnest($7) AS part WHERE strpos(leaf.entry, part) = 0) \
@@ -94,14 +132,14 @@ pub async fn list(
     Ok(found.load(conn).await?)
 }
 
-/// Entries that name any of the ids, in the order of the log.
+/// Where entries stand that name any of the ids, in the order of the log.
 pub async fn naming(
     conn: &mut AsyncPgConnection,
     keys: &[Uuid],
     stretch: Stretch,
-) -> Result<Vec<EntryRow>, Failure> {
+) -> Result<Vec<Place>, Failure> {
     let text = format!(
-        "{COLUMNS} WHERE sealed.position IN (SELECT position FROM audit.filed \
+        "{PLACES} WHERE sealed.position IN (SELECT position FROM audit.filed \
          WHERE key = ANY ($1)) AND sealed.position > $2 AND sealed.position < $3 \
          ORDER BY sealed.position LIMIT $4"
     );
@@ -113,8 +151,19 @@ pub async fn naming(
     Ok(found.load(conn).await?)
 }
 
+/// The texts of entries, in the order of their ids. Errors: one is not there.
+pub async fn texts(conn: &mut AsyncPgConnection, ids: &[Uuid]) -> Result<Vec<String>, Failure> {
+    let query = "SELECT leaf.entry FROM unnest($1) WITH ORDINALITY AS wanted (id, place) \
+        JOIN audit.leaf ON leaf.id = wanted.id ORDER BY place";
+    let found: Vec<EntryText> = sql_query(query).bind::<Array<SqlUuid>, _>(ids).load(conn).await?;
+    if found.len() != ids.len() {
+        return Err(Failure::internal("a sealed entry is not there"));
+    }
+    Ok(found.into_iter().map(|row| row.entry).collect())
+}
+
 /// The entry of one record; nothing while it is not sealed.
 pub async fn one(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<EntryRow>, Failure> {
-    let found = sql_query(format!("{COLUMNS} WHERE leaf.id = $1")).bind::<SqlUuid, _>(id);
+    let found = sql_query(format!("{ENTRIES} WHERE leaf.id = $1")).bind::<SqlUuid, _>(id);
     Ok(found.load(conn).await?.pop())
 }

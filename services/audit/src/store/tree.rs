@@ -9,11 +9,12 @@ use diesel::sql_query;
 use diesel::sql_types::{BigInt, Bytea, Integer, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use domain::record::Hash;
-use domain::tree::{Node, View, runs};
+use domain::tree::{Node, TIER, View, runs};
 use jiff_diesel::Timestamp;
 use platform::error::Failure;
 use uuid::Uuid;
 
+use super::entries::Place;
 use super::hash_of;
 use crate::schema::{checkpoint, sealed};
 
@@ -65,6 +66,32 @@ pub async fn view(
         for (index, hash) in stored(conn, run.level, run.first..run.end).await? {
             view.insert(Node { level: run.level, index, hash });
         }
+    }
+    Ok(view)
+}
+
+/// What follows from the stored tree about leaves that are at hand: [`view`] without reading the
+/// leaves again that fill a stored subtree.
+pub async fn view_beside(
+    conn: &mut AsyncPgConnection,
+    size: u64,
+    places: &[Place],
+) -> Result<View, Failure> {
+    let block = |place: &Place| place.position as u64 >> TIER;
+    let blocks = places.chunk_by(|one, next| block(one) == block(next));
+    let partly = blocks.clone().filter(|block| block.len() < 1 << TIER).flatten();
+    let partly = runs(size, partly.map(|place| place.position as u64));
+    let all = runs(size, blocks.map(|block| block[0].position as u64));
+    let leaves = partly.into_iter().filter(|run| run.level == 0);
+    let mut view = View::new(size);
+    for run in leaves.chain(all.into_iter().filter(|run| run.level > 0)) {
+        for (index, hash) in stored(conn, run.level, run.first..run.end).await? {
+            view.insert(Node { level: run.level, index, hash });
+        }
+    }
+    for place in places {
+        let hash = hash_of(&place.hash)?;
+        view.insert(Node { level: 0, index: place.position as u64, hash });
     }
     Ok(view)
 }

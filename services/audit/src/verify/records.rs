@@ -1,16 +1,14 @@
-//! The lines of records: each by its own proof, all of them by the signed list.
+//! The lines of records: each by its leaf of the tree, all of them by the signed list.
 //! It never lets one line decide over another.
 
 use std::collections::{HashMap, HashSet};
 use std::num::NonZero;
 use std::thread;
 
-use domain::merkle;
-use domain::record::leaf_hash;
+use domain::record::{Hash, leaf_hash};
 
-use super::{Believed, Fault, Report};
+use super::{Believed, Fault, Report, tree};
 use crate::bundle;
-use crate::note::Checkpoint;
 
 /// The least lines that are worth a thread.
 const SHARE_MIN: usize = 500;
@@ -19,17 +17,15 @@ const SHARE_MIN: usize = 500;
 struct Line {
     id: String,
     position: u64,
-    /// Nothing where it could not be judged.
-    is_proved: Option<bool>,
+    leaf: Hash,
 }
 
 /// Judges all lines.
 pub fn judge(lines: &[&[u8]], believed: &Believed, report: &mut Report) {
     report.records = lines.len();
-    let checkpoint = believed.checkpoint.as_ref().filter(|_| believed.fits);
-    let read = read_all(lines, checkpoint);
-    if let Some(head) = &believed.head {
-        by_list(&head.records, &read, report);
+    let read = read_all(lines);
+    if let Some(list) = &believed.list {
+        by_list(&list.records, &read, report);
     } else {
         for (at, line) in read.iter().enumerate() {
             if line.is_none() {
@@ -38,26 +34,50 @@ pub fn judge(lines: &[&[u8]], believed: &Believed, report: &mut Report) {
         }
     }
     let listed: Option<HashMap<&str, u64>> = believed
-        .head
+        .list
         .as_ref()
-        .map(|head| head.records.iter().map(|(id, position)| (id.as_str(), *position)).collect());
-    for line in read.iter().flatten() {
-        let place = listed.as_ref().map(|listed| listed.get(line.id.as_str()).copied());
-        // What the list does not know was named by the list.
-        if place == Some(None) {
-            continue;
-        }
-        let size = believed.checkpoint.as_ref().map(|checkpoint| checkpoint.size);
+        .map(|list| list.records.iter().map(|(id, position)| (id.as_str(), *position)).collect());
+    // What the list does not know was named by the list.
+    let place = |line: &Line| match &listed {
+        Some(listed) => listed.get(line.id.as_str()).copied(),
+        None => Some(line.position),
+    };
+    let known: Vec<(&Line, u64)> =
+        read.iter().flatten().filter_map(|line| Some((line, place(line)?))).collect();
+    let leaves = proved(&known, believed, report);
+    let size = believed.checkpoint.as_ref().map(|checkpoint| checkpoint.size);
+    for (line, place) in known {
+        // What lies below nothing certain is altered, unless the hashes beside it are not those
+        // that were signed: then nobody can say.
+        let is_proved = match leaves.as_ref().map(|leaves| leaves.get(&line.position)) {
+            Some(Some(leaf)) => Some(*leaf == line.leaf),
+            Some(None) if believed.is_beside_signed => Some(false),
+            _ => None,
+        };
         if size.is_some_and(|size| line.position >= size) {
             report.add(Fault::Unsigned, &line.id);
-        } else if line.is_proved == Some(false)
-            || place.flatten().is_some_and(|place| place != line.position)
-        {
+        } else if is_proved == Some(false) || place != line.position {
             report.add(Fault::Altered, &line.id);
-        } else if line.is_proved == Some(true) {
+        } else if is_proved == Some(true) {
             report.proved += 1;
         }
     }
+}
+
+/// The leaves that lead to the signed root; nothing where there is none for these lines.
+fn proved(
+    known: &[(&Line, u64)],
+    believed: &Believed,
+    report: &mut Report,
+) -> Option<HashMap<u64, Hash>> {
+    let checkpoint = believed.checkpoint.as_ref().filter(|_| believed.fits)?;
+    let in_place = known.iter().filter(|(line, place)| *place == line.position);
+    let records = in_place.map(|(line, place)| (*place, line.leaf)).collect();
+    let settled = tree::settle(checkpoint, &believed.tree, &records);
+    if believed.is_beside_signed && !settled.is_within_right {
+        report.add(Fault::Altered, "within");
+    }
+    Some(settled.leaves)
 }
 
 /// How a line is named that cannot be read.
@@ -66,12 +86,11 @@ fn name(at: usize) -> String {
     format!("line {}", at + 2)
 }
 
-/// Reads and proves the lines, on all processors.
-fn read_all(lines: &[&[u8]], checkpoint: Option<&Checkpoint>) -> Vec<Option<Line>> {
+/// Reads the lines, on all processors.
+fn read_all(lines: &[&[u8]]) -> Vec<Option<Line>> {
     let threads = thread::available_parallelism().map_or(1, NonZero::get);
     let share = lines.len().div_ceil(threads).max(SHARE_MIN);
-    let read =
-        |lines: &[&[u8]]| -> Vec<_> { lines.iter().map(|line| one(line, checkpoint)).collect() };
+    let read = |lines: &[&[u8]]| -> Vec<_> { lines.iter().map(|line| one(line)).collect() };
     thread::scope(|scope| {
         let shares: Vec<_> =
             lines.chunks(share).map(|lines| (lines, scope.spawn(move || read(lines)))).collect();
@@ -82,16 +101,9 @@ fn read_all(lines: &[&[u8]], checkpoint: Option<&Checkpoint>) -> Vec<Option<Line
     })
 }
 
-fn one(line: &[u8], checkpoint: Option<&Checkpoint>) -> Option<Line> {
+fn one(line: &[u8]) -> Option<Line> {
     let record = bundle::record(line)?;
-    let (id, hashes) = (record.id()?, record.hashes());
-    let is_proved = checkpoint.map(|Checkpoint { size, root, .. }| {
-        let leaf = leaf_hash(&record.entry);
-        let proves =
-            |hashes: Vec<_>| merkle::verify_inclusion(record.position, *size, &leaf, &hashes, root);
-        hashes.is_some_and(proves)
-    });
-    Some(Line { id, position: record.position, is_proved })
+    Some(Line { id: record.id()?, position: record.position, leaf: leaf_hash(&record.entry) })
 }
 
 /// Compares what is there with the signed list.
