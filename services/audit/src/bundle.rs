@@ -4,8 +4,8 @@
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use domain::record::Hash;
+use serde::de::IgnoredAny;
 use serde::{Deserialize, Serialize};
-use serde_json::Value;
 use sha2::{Digest, Sha256};
 
 /// The form in the first line, and the first line of the manifest.
@@ -190,15 +190,73 @@ pub struct Said {
     pub check: (String, String),
 }
 
+/// What is read of an entry; what has another shape says nothing.
+#[derive(Default, Deserialize)]
+#[serde(default)]
+struct Read {
+    entered_by: Loose<Person>,
+    lots: Loose<Vec<Loose<String>>>,
+    check: Loose<String>,
+    plan: Loose<String>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(default)]
+struct Person {
+    id: Loose<String>,
+    name: Loose<String>,
+}
+
+/// A value of the wanted shape, or any other.
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum Loose<T> {
+    Is(T),
+    Other(IgnoredAny),
+}
+
+impl<T: Default> Default for Loose<T> {
+    fn default() -> Self {
+        Self::Is(T::default())
+    }
+}
+
+impl<T: Default> Loose<T> {
+    fn or_nothing(self) -> T {
+        match self {
+            Self::Is(value) => value,
+            Self::Other(_) => T::default(),
+        }
+    }
+}
+
 /// Reads an entry as far as it goes; one that is no JSON says nothing.
 pub fn said(entry: &str) -> Said {
-    let value: Value = serde_json::from_str(entry).unwrap_or_default();
-    let text = |value: &Value| value.as_str().unwrap_or_default().to_owned();
-    let lots = value["lots"].as_array().map(Vec::as_slice).unwrap_or_default();
+    let Read { entered_by, lots, check, plan } = serde_json::from_str(entry).unwrap_or_default();
+    let entered_by = entered_by.or_nothing();
+    let lots = lots.or_nothing().into_iter().map(Loose::or_nothing);
     Said {
-        entered_by: text(&value["entered_by"]["id"]),
-        entered_by_name: text(&value["entered_by"]["name"]),
-        lots: lots.iter().map(text).filter(|lot| !lot.is_empty()).collect(),
-        check: (text(&value["check"]), text(&value["plan"])),
+        entered_by: entered_by.id.or_nothing(),
+        entered_by_name: entered_by.name.or_nothing(),
+        lots: lots.filter(|lot| !lot.is_empty()).collect(),
+        check: (check.or_nothing(), plan.or_nothing()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_entry_says_what_it_says_and_another_shape_says_nothing() {
+        let entry = r#"{"check":"CCP-1","deep":{"plan":"not it"},"entered_by":{"id":"a","name":"caf\u00e9",
+            "more":[1]},"lots":["1",2,"",{"id":"3"},"4"],"plan":{"id":"5"}}"#;
+        let whole = said(entry);
+        assert_eq!((whole.entered_by.as_str(), whole.entered_by_name.as_str()), ("a", "caf\u{e9}"));
+        assert_eq!(whole.lots, ["1", "4"]);
+        assert_eq!(whole.check, ("CCP-1".to_owned(), String::new()));
+        for nothing in ["", "{", "[]", "{}", "1", r#"{"lots":"1","entered_by":null,"check":2}"#] {
+            assert_eq!(said(nothing), Said::default(), "{nothing}");
+        }
     }
 }

@@ -64,8 +64,10 @@ impl Seen {
 
 /// Takes the lock of the one sealer, if nobody has it; it goes with the connection.
 pub async fn try_lock(conn: &mut AsyncPgConnection) -> Result<bool, Failure> {
-    // The first scan of a long log may take longer than a caller would wait.
-    conn.batch_execute("SET statement_timeout = 0").await?;
+    // The first scan of a long log may take longer than a caller would wait. Starting workers for
+    // the leaves of one step costs more than reading them.
+    let settings = "SET statement_timeout = 0; SET max_parallel_workers_per_gather = 0";
+    conn.batch_execute(settings).await?;
     let asked = sql_query("SELECT pg_try_advisory_lock($1) AS value").bind::<BigInt, _>(LOCK);
     Ok(asked.get_result::<Truth>(conn).await?.value)
 }
@@ -75,6 +77,11 @@ pub async fn begin(conn: &mut AsyncPgConnection) -> Result<String, Failure> {
     conn.batch_execute("BEGIN ISOLATION LEVEL REPEATABLE READ").await?;
     let snapshot = sql_query("SELECT pg_current_snapshot()::text AS value");
     Ok(snapshot.get_result::<Word>(conn).await?.value)
+}
+
+/// Begins a transaction whose end does not wait for the disk.
+pub async fn begin_lazily(conn: &mut AsyncPgConnection) -> Result<(), Failure> {
+    Ok(conn.batch_execute("BEGIN; SET LOCAL synchronous_commit = off").await?)
 }
 
 /// Ends the transaction.
@@ -171,8 +178,9 @@ pub async fn insert_subtrees(conn: &mut AsyncPgConnection, nodes: &[Node]) -> Re
 /// Files positions under the ids that their entries name.
 pub async fn insert_filed(
     conn: &mut AsyncPgConnection,
-    (keys, positions): (&[Uuid], &[i64]),
+    filed: &[(Uuid, i64)],
 ) -> Result<(), Failure> {
+    let (keys, positions): (Vec<_>, Vec<_>) = filed.iter().copied().unzip();
     let query = "INSERT INTO audit.filed (key, position) SELECT * FROM unnest($1, $2)";
     sql_query(query)
         .bind::<Array<SqlUuid>, _>(keys)

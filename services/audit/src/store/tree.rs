@@ -9,7 +9,7 @@ use diesel::sql_query;
 use diesel::sql_types::{BigInt, Bytea, Integer, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use domain::record::Hash;
-use domain::tree::{Node, TIER, View, runs};
+use domain::tree::{Node, Run, TIER, View, runs};
 use jiff_diesel::Timestamp;
 use platform::error::Failure;
 use uuid::Uuid;
@@ -77,14 +77,9 @@ pub async fn view_beside(
     size: u64,
     places: &[Place],
 ) -> Result<View, Failure> {
-    let block = |place: &Place| place.position as u64 >> TIER;
-    let blocks = places.chunk_by(|one, next| block(one) == block(next));
-    let partly = blocks.clone().filter(|block| block.len() < 1 << TIER).flatten();
-    let partly = runs(size, partly.map(|place| place.position as u64));
-    let all = runs(size, blocks.map(|block| block[0].position as u64));
-    let leaves = partly.into_iter().filter(|run| run.level == 0);
+    let positions: Vec<_> = places.iter().map(|place| place.position as u64).collect();
     let mut view = View::new(size);
-    for run in leaves.chain(all.into_iter().filter(|run| run.level > 0)) {
+    for run in runs_beside(size, &positions) {
         for (index, hash) in stored(conn, run.level, run.first..run.end).await? {
             view.insert(Node { level: run.level, index, hash });
         }
@@ -94,6 +89,16 @@ pub async fn view_beside(
         view.insert(Node { level: 0, index: place.position as u64, hash });
     }
     Ok(view)
+}
+
+/// The stored nodes from which everything about leaves at hand follows, whose positions are in
+/// order: without the leaves of a stored subtree all of which are at hand.
+fn runs_beside(size: u64, positions: &[u64]) -> Vec<Run> {
+    let blocks = positions.chunk_by(|one, next| one >> TIER == next >> TIER);
+    let partly = blocks.filter(|block| block.len() < 1 << TIER).flatten().copied();
+    let leaves = runs(size, partly).into_iter().filter(|run| run.level == 0);
+    let nodes = runs(size, positions.iter().copied()).into_iter().filter(|run| run.level > 0);
+    leaves.chain(nodes).collect()
 }
 
 /// Stored nodes of a level, in order.
@@ -158,4 +163,46 @@ pub async fn insert_checkpoint(
 ) -> Result<(), Failure> {
     diesel::insert_into(checkpoint::table).values(row).execute(conn).await?;
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use domain::record::leaf_hash;
+    use domain::tree::Peaks;
+
+    use super::*;
+
+    #[test]
+    fn leaves_at_hand_are_not_asked_for() {
+        let (mut peaks, mut stored) = (Peaks::default(), Vec::new());
+        for index in 0..1000 {
+            let hash = leaf_hash(&index.to_string());
+            stored.push(Node { level: 0, index, hash });
+            stored.extend(peaks.push(hash));
+        }
+        let positions: Vec<u64> = (200..777).chain([900]).collect();
+        let runs = runs_beside(1000, &positions);
+        let asked = |level: u32, index: u64| {
+            let is_in = |run: &Run| run.level == level && (run.first..run.end).contains(&index);
+            runs.iter().any(is_in)
+        };
+        assert!(asked(0, 0) && !asked(0, 256) && !asked(0, 767) && asked(0, 999));
+        let is_at_hand = |at: &u64| positions.binary_search(at).is_ok();
+        let (mut whole, mut beside) = (View::new(1000), View::new(1000));
+        for node in stored {
+            whole.insert(node);
+            if asked(node.level, node.index) || (node.level == 0 && is_at_hand(&node.index)) {
+                beside.insert(node);
+            }
+        }
+        let joint = whole.joint(&positions);
+        assert!(joint.is_some());
+        assert_eq!(beside.joint(&positions), joint);
+        assert_eq!(beside.root(), Some(peaks.root()));
+        // Of one leaf it is the inclusion proof, from the root down.
+        let mut alone = whole.joint(&[900]).expect("a leaf");
+        alone.beside.reverse();
+        assert_eq!((Some(alone.beside), alone.within.len()), (whole.inclusion(900), 1));
+        assert_eq!(whole.joint(&[1000]), None);
+    }
 }
