@@ -3,6 +3,7 @@
 
 use std::sync::Arc;
 
+use bytes::Bytes;
 use platform::error::{Failure, Kind};
 use serde::Serialize;
 use tokio::sync::mpsc;
@@ -107,11 +108,18 @@ impl Lines<'_> {
         Ok(())
     }
 
-    /// Sends what there is; false when the reader has gone.
+    /// Sends what there is, no message larger than a reader takes; false when the reader has gone.
     async fn send(&mut self) -> bool {
-        let data = std::mem::replace(&mut self.chunk, Vec::with_capacity(CHUNK * 2));
-        let part = HttpBody { content_type: MEDIA_TYPE.to_owned(), data: data.into() };
-        self.out.send(Ok(part)).await.is_ok()
+        let mut data: Bytes =
+            std::mem::replace(&mut self.chunk, Vec::with_capacity(CHUNK * 2)).into();
+        while !data.is_empty() {
+            let part = data.split_to(data.len().min(CHUNK * 2));
+            let part = HttpBody { content_type: MEDIA_TYPE.to_owned(), data: part };
+            if self.out.send(Ok(part)).await.is_err() {
+                return false;
+            }
+        }
+        true
     }
 }
 
@@ -139,6 +147,9 @@ async fn send(service: &Audit, parts: Parts, out: &Out) -> Result<(), Failure> {
             return Ok(());
         }
         is_first = false;
+    }
+    if records.next().is_some() {
+        return Err(incomplete());
     }
     let head = line(&head)?;
     let [list, beside, within] = proof.await.map_err(Failure::internal)??;
