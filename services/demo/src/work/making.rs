@@ -134,11 +134,11 @@ impl Week {
         let lot = self.plant.id();
         let body = json!({
             "id": self.plant.id(), "kind": "mix", "place": self.place("Mixer 1"),
-            "inputs": inputs(&used), "observedAt": self.now(), "run": self.run(batch),
+            "inputs": inputs(&used), "observedAt": self.now(),
             "additions": [{ "name": "Ice and water", "mass": water.json() }],
             "outputs": [{
                 "lot": lot, "kind": "batch", "material": of.name, "plan": plan,
-                "mass": whole.json(),
+                "mass": whole.json(), "run": self.run(batch),
             }],
         });
         self.plant.post("ines", "/v1/transformations", &body).await?;
