@@ -5,22 +5,23 @@
 const { createRequire } = require('node:module')
 const { readFileSync, mkdirSync } = require('node:fs')
 const { join } = require('node:path')
+const { gzipSync } = require('node:zlib')
 
 const given = JSON.parse(process.argv[2])
 const tools = createRequire(join(given.tools, 'package.json'))
 const { chromium } = tools('playwright-core')
 const axe = readFileSync(tools.resolve('axe-core/axe.min.js'), 'utf8')
 
-const SIZES = { tablet: { width: 1024, height: 768 }, desk: { width: 1440, height: 900 } }
+const SIZES = { desk: { width: 1440, height: 900 }, tablet: { width: 1024, height: 768 } }
 const RULES = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']
-const TOUCH = 'button, a.button, select, textarea, header nav a, label.choice, ' +
+const TOUCH = 'button, a.button, select, textarea, summary, header nav a, label.choice, ' +
   'input:not([type=hidden]):not([type=radio]):not([type=checkbox])'
 
 // What a page says of itself: faults of accessibility, small targets, what spills sideways.
 // The rules are the same at both sizes and slow, so they run once a language.
 async function judge (page, withRules) {
   if (withRules) await page.evaluate(axe)
-  const found = await page.evaluate(async ([rules, touch]) => {
+  return page.evaluate(async ([rules, touch]) => {
     const options = { runOnly: { type: 'tag', values: rules }, resultTypes: ['violations'] }
     const run = rules.length ? await window.axe.run(document, options) : { violations: [] }
     const faults = run.violations.map(v =>
@@ -31,27 +32,34 @@ async function judge (page, withRules) {
     const wide = document.documentElement.scrollWidth - document.documentElement.clientWidth
     return { faults, small, wide, lang: document.documentElement.lang, title: document.title }
   }, [withRules ? RULES : [], TOUCH])
-  return found
 }
 
-async function look (browser, language, size) {
-  const context = await browser.newContext({ viewport: SIZES[size], locale: language })
+async function look (browser, language) {
+  const context = await browser.newContext({ viewport: SIZES.desk, locale: language })
   const page = await context.newPage()
   const noise = []
   page.on('console', message => { if (message.type() === 'error' && !/status of 4/.test(message.text())) noise.push(message.text()) })
   page.on('pageerror', error => noise.push(String(error)))
   const results = []
-  const keep = async name => {
-    const file = join(given.out, `${name}.${language}.${size}.png`)
-    await page.screenshot({ path: file, fullPage: true })
-    results.push({ page: name, language, size, ...(await judge(page, size === 'desk')) })
+  // The page is asked for once, and seen at both sizes.
+  const keep = async (name, packed) => {
+    for (const size of Object.keys(SIZES)) {
+      await page.setViewportSize(SIZES[size])
+      const file = join(given.out, `${name}.${language}.${size}.png`)
+      await page.screenshot({ path: file, fullPage: true })
+      const found = await judge(page, size === 'desk')
+      results.push({ page: name, language, size, packed, ...found })
+    }
   }
   let bytes = 0
-  page.on('response', async answer => { bytes += (await answer.body().catch(() => '')).length })
+  page.on('response', async answer => {
+    if (answer.url().endsWith('/live')) return
+    bytes += (await answer.body().catch(() => '')).length
+  })
   await page.goto(given.base + '/sign-in')
   await page.waitForLoadState('networkidle')
   const firstBytes = bytes
-  await keep('sign-in')
+  await keep('sign-in', firstBytes)
   await page.getByLabel(language === 'es' ? 'Nombre' : 'Name').fill(given.name)
   await page.locator('#password').fill(given.password)
   await page.keyboard.press('Enter')
@@ -61,9 +69,9 @@ async function look (browser, language, size) {
     await page.waitForSelector(`html[lang=${language}]`)
   }
   for (const one of given.pages) {
-    await page.goto(given.base + one.path)
-    await keep(one.name)
-    if (one.print && size === 'desk') {
+    const answer = await page.goto(given.base + one.path)
+    await keep(one.name, gzipSync(await answer.body()).length)
+    if (one.print) {
       await page.pdf({ path: join(given.out, `${one.name}.${language}.pdf`), format: 'Letter' })
     }
   }
@@ -79,9 +87,7 @@ async function main () {
     args: ['--no-sandbox', '--disable-dev-shm-usage']
   })
   const all = []
-  for (const language of given.languages) {
-    for (const size of Object.keys(SIZES)) all.push(await look(browser, language, size))
-  }
+  for (const language of given.languages) all.push(await look(browser, language))
   await browser.close()
   console.log(JSON.stringify(all))
 }

@@ -1,7 +1,12 @@
 //! The making of a batch: its formula, its kits, its label, and the stops before the tip.
-//! It never tips anything: what genealogy does with the answers has journeys of its own.
+//! It never knows more than the contract.
 
+mod dock;
+mod journey;
 mod kitchen;
 mod label;
+mod mixer;
+mod packed;
 mod refusals;
 mod short_block;
+mod tipped;

@@ -144,7 +144,7 @@ async fn in_the_middle_of_its_work(demo: &Demo) {
     assert!(!in_house.is_empty(), "a load is in its house");
     let most = loads.iter().map(|load| length(&load["products"])).max();
     assert!(most >= Some(3), "a house is loaded with several products");
-    let all = loads.iter().flat_map(|load| racks(load));
+    let all = loads.iter().flat_map(racks);
     let chills: Vec<&Value> =
         all.flat_map(|rack| rack["chills"].as_array().into_iter().flatten()).collect();
     assert!(chills.iter().any(|chill| chill["verdict"] == "UNDETERMINED"), "a chill runs");

@@ -5,6 +5,7 @@ mod cooking;
 pub mod day;
 mod forms;
 pub mod goods;
+mod histories;
 mod making;
 mod race;
 mod review;

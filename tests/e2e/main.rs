@@ -10,3 +10,4 @@ mod path;
 mod replay;
 mod sealed;
 mod walk;
+mod yields;

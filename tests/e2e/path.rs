@@ -5,7 +5,7 @@ mod crash;
 pub mod crew;
 pub mod forms;
 pub mod goods;
-mod grpc;
+pub mod grpc;
 mod journey;
 pub mod ledger;
 mod refusals;

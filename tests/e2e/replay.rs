@@ -37,6 +37,16 @@ async fn worked(plant: &Plant) {
     worker.client.post("/v1/readings", &first).await.ok();
     let failed = worker.reading(&stock, &stock.lots, "44");
     let failed = worker.client.post("/v1/readings", &failed).await.ok();
+    let weighing = json!({
+        "id": new_id(), "lots": stock.lots[..1], "stage": "received", "gross": "512.4",
+        "tare": "38.15", "unit": "[lb_av]", "observedAt": worker.at.to_string(),
+    });
+    worker.client.post("/v1/weighings", &weighing).await.ok();
+    let cost = json!({
+        "id": new_id(), "lot": stock.lots[0], "amountMinor": "18900", "currency": "USD",
+        "per": { "value": "100", "unit": "[lb_av]" }, "source": "invoice 118",
+    });
+    worker.client.post("/v1/costs", &cost).await.ok();
     let about = format!("lot:{}", stock.lots[0]);
     let id = new_id().to_string();
     worker.client.attach(&id, &about, ("text/csv", b"t_s,degF\n0,44\n")).await.ok();
@@ -76,7 +86,7 @@ async fn told(client: &Client) {
 }
 
 /// A table, how it is bent, and the promises that this breaks.
-const BENT: [(&str, &str, &[&str]); 15] = [
+const BENT: [(&str, &str, &[&str]); 17] = [
     (
         "audit.filed",
         "DELETE FROM audit.filed WHERE position = 1",
@@ -150,6 +160,16 @@ const BENT: [(&str, &str, &[&str]); 15] = [
         "haccp.reading_lot",
         "DELETE FROM haccp.reading_lot WHERE ctid = (SELECT min(ctid) FROM haccp.reading_lot)",
         &["every link is in its record's entry, and none is missing"],
+    ),
+    (
+        "yields.weighing",
+        "UPDATE yields.weighing SET gross = gross + 1, net = net + 1",
+        &["every weighing's row says what its entry says, and net is gross less tare"],
+    ),
+    (
+        "yields.cost",
+        "UPDATE yields.cost SET amount_minor = amount_minor - 1",
+        &["every cost's row says what its entry says"],
     ),
     (
         "haccp.file_content",

@@ -68,6 +68,10 @@ async fn the_walk_of_the_front_page_prints_what_the_page_says() {
         "\"verdict\":\"FAIL\"",
         "44.6 [degF] is above the limit of at most 40 [degF].",
         "Salmonella",
+        "records are proved.",
+        "ALTERED",
+        "somebody bent it",
+        "00 00 00 00 02 08 01",
         "\"deviation\":",
     ] {
         assert!(said.contains(text), "{text} was not printed:\n{said}");

@@ -10,6 +10,7 @@ use std::time::{Duration, SystemTime};
 use std::{env, thread};
 
 use nix::unistd::Uid;
+use tokio::sync::Mutex;
 use tokio_postgres::NoTls;
 
 /// Holds the connection text once the cluster is ready.
@@ -23,6 +24,10 @@ pub const IDLE: Duration = Duration::from_secs(90);
 /// How long the first test waits for the cluster.
 const START_LIMIT: Duration = Duration::from_secs(60);
 
+/// Two databases that one test makes side by side take turns: the lock between programs blocks a
+/// thread, which must not be the one that would give the lock back.
+static TURN: Mutex<()> = Mutex::const_new(());
+
 /// A database of one test.
 pub struct Database {
     /// Its name.
@@ -35,11 +40,13 @@ pub struct Database {
 impl Database {
     /// A database cloned from the migrated template.
     pub async fn cloned() -> Self {
+        let _turn = TURN.lock().await;
         Self::make(Some(&template().await)).await
     }
 
     /// An empty database.
     pub async fn empty() -> Self {
+        let _turn = TURN.lock().await;
         Self::make(None).await
     }
 

@@ -4,7 +4,7 @@
 use jiff::Timestamp;
 use platform::records::new_id;
 use platform::tickets::{self, Ticket};
-use platform::tokens::{Claims, Signer};
+use platform::tokens::{Claims, LIFE_S, Signer};
 use serde_json::{Value, json};
 use uuid::Uuid;
 
@@ -30,6 +30,14 @@ impl Worker {
         let claims = tokens::claims(new_id(), roles, at.as_second());
         let token = signer.sign(&claims).expect("a token");
         Self { client: Client::new(http, Some(token)), at, claims, signer }
+    }
+
+    /// The same person at another address or a later instant, with a new token.
+    pub fn renewed(&self, http: &str, signer: Signer, at: Timestamp) -> Self {
+        let iat = at.as_second();
+        let claims = Claims { iat, exp: iat + LIFE_S, ..self.claims.clone() };
+        let token = signer.sign(&claims).expect("a token");
+        Self { client: self.client.at(http).with_token(token), at, claims, signer }
     }
 
     /// A signature for one call of `method` on `subject`.

@@ -17,3 +17,4 @@ pub mod rules;
 pub mod tree;
 pub mod units;
 pub mod verdict;
+pub mod yields;

@@ -144,6 +144,28 @@ impl Label {
         self.revisions().into_iter().filter(holds).max_by_key(|one| (one.from, one.version))
     }
 
+    /// Each revision that was in force at some instant from one to another, the first first; and
+    /// the first instant of them at which none was.
+    pub fn in_force_within(
+        &self,
+        (from, to): (Timestamp, Timestamp),
+    ) -> (Vec<&Revision>, Option<Timestamp>) {
+        let revisions = self.revisions();
+        let bounds = revisions.iter().flat_map(|one| [Some(one.from), one.to]).flatten();
+        let mut instants: Vec<_> = bounds.filter(|at| *at > from && *at <= to).collect();
+        instants.push(from);
+        instants.sort();
+        let (mut found, mut none): (Vec<&Revision>, _) = (Vec::new(), None);
+        for at in instants {
+            match self.in_force(at) {
+                Some(one) if found.iter().any(|other| other.version == one.version) => {}
+                Some(one) => found.push(one),
+                None => none = none.or(Some(at)),
+            }
+        }
+        (found, none)
+    }
+
     /// A revision that will come into force and declares all of these allergens.
     pub fn coming(&self, at: Timestamp, allergens: &[&str]) -> Option<&Revision> {
         let declares = |one: &&Revision| {
@@ -203,6 +225,15 @@ impl Book {
         }
         let name = word.to_lowercase();
         self.materials.values().find(|material| material.name.to_lowercase() == name)
+    }
+
+    /// A product by its id or its name, upper or lower case.
+    pub fn product(&self, word: &str) -> Option<&Product> {
+        if let Some(found) = word.parse().ok().and_then(|id: Uuid| self.products.get(&id)) {
+            return Some(found);
+        }
+        let name = word.to_lowercase();
+        self.products.values().find(|product| product.name.to_lowercase() == name)
     }
 }
 
@@ -271,5 +302,18 @@ mod tests {
         assert_eq!(in_force("2026-11-30T00:00:00Z"), None, "its end is outside");
         assert_eq!(in_force("2026-12-01T00:00:00Z"), Some("4"));
         assert_eq!(label.revisions().len(), 2);
+        let within = |from: &str, to: &str| {
+            let (found, none) = label.in_force_within((at(from), at(to)));
+            let found: Vec<_> = found.iter().map(|one| one.revision.clone()).collect();
+            (found, none)
+        };
+        assert_eq!(
+            within("2026-11-29T00:00:00Z", "2026-12-01T00:00:00Z"),
+            (vec!["3".to_owned(), "4".to_owned()], Some(at("2026-11-30T00:00:00Z"))),
+            "both, with a day between them"
+        );
+        let one = (vec!["3".to_owned()], None);
+        assert_eq!(within("2026-11-01T00:00:00Z", "2026-11-29T23:59:59Z"), one);
+        assert_eq!(within("2026-11-01T00:00:00Z", "2026-11-01T00:00:00Z"), one);
     }
 }

@@ -23,6 +23,8 @@ use crate::{Gateway, answer, openapi, page_door, request, stream, upload};
 
 /// Threads that parse and answer.
 const WORKERS: usize = 2;
+/// The events that tell pages that something was recorded.
+const LOG: &str = "/v1/log";
 /// How long begun requests may take once a stop is asked for.
 const STOP_S: u64 = 20;
 
@@ -140,6 +142,10 @@ async fn any(request: HttpRequest, payload: Payload, shared: Data<Shared>) -> Ht
     let (operation, path_values) = match found {
         Found::Operation(operation, values) => (operation, values),
         Found::OtherVerbs(allowed) => return answer::other_verbs(&allowed, &id),
+        Found::Nothing if request.path() == page_door::LIVE => {
+            let live = live(&shared, (request, payload), &id).await;
+            return live.unwrap_or_else(|problem| answer::problem(&problem, false, &id));
+        }
         Found::Nothing => {
             let (runtime, pages) = (&shared.gateway.runtime, &shared.pages);
             let span = traces::at_door(&page_door::name(&request), request::trace(&request));
@@ -174,6 +180,23 @@ async fn any(request: HttpRequest, payload: Payload, shared: Data<Shared>) -> Ht
 fn name(operation: &Operation) -> String {
     let form = operation.http.as_ref();
     form.map_or_else(String::new, |form| format!("{} {}", form.verb.as_str(), form.template))
+}
+
+/// The events of the log for a page, as the person of its cookie.
+async fn live(
+    shared: &Shared,
+    (request, payload): (HttpRequest, Payload),
+    id: &str,
+) -> Result<HttpResponse, Problem> {
+    let headers = shared.pages.listener(&page_door::headers(&request), id);
+    let headers = headers.ok_or_else(|| Problem::new(Kind::NotSignedIn, ""))?;
+    let Found::Operation(operation, values) = shared.routes.find("GET", LOG) else {
+        return Err(Problem::new(Kind::Unavailable, "This part is not running."));
+    };
+    if request.method() != "GET" {
+        return Err(Problem::new(Kind::VerbNotAllowed, "This path takes GET."));
+    }
+    streamed(shared, operation, (request, payload), (values, headers, id)).await
 }
 
 /// As [`through`], for an answer that comes in parts.

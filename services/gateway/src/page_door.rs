@@ -16,6 +16,8 @@ use tracing::Instrument as _;
 use crate::answer::REQUEST_ID;
 use crate::pages::{Answer, Asked, Fields, POLICY, Pages, Verb};
 
+/// Where pages listen to what is recorded.
+pub const LIVE: &str = "/live";
 /// The largest form.
 const FORM_MAX: usize = 256 * 1024;
 /// What a page needs of a request, and what it passes on of it.
@@ -71,7 +73,8 @@ async fn form(verb: Verb, request: &HttpRequest, payload: Payload) -> Option<Fie
     Some(Fields::read(std::str::from_utf8(&body).ok()?))
 }
 
-fn headers(request: &HttpRequest) -> HeaderMap {
+/// What a page needs of a request's headers.
+pub fn headers(request: &HttpRequest) -> HeaderMap {
     let mut headers = HeaderMap::new();
     for name in HEADERS {
         for value in request.headers().get_all(name) {

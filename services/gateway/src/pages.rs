@@ -5,15 +5,20 @@ mod answer;
 mod asked;
 mod assets;
 mod chart;
+mod chill;
+mod cooking;
+mod day;
 mod deviations;
 mod files;
 mod forms;
 mod guard;
 mod holds;
-mod home;
 mod key;
+mod keypad;
 mod language;
 mod layout;
+mod live;
+mod load;
 mod lot_file;
 mod lots;
 mod methods;
@@ -23,15 +28,19 @@ mod people;
 mod reading;
 mod refresh;
 mod review;
+mod sentence;
 mod session;
 mod shipment_check;
 mod shown;
 mod sign_in;
+mod trace;
 mod visit;
+mod weigh;
 mod words;
 
 use std::sync::Arc;
 
+use http::HeaderMap;
 use platform::error::Kind;
 
 pub use answer::{Answer, POLICY};
@@ -56,6 +65,13 @@ impl Pages {
     pub fn of(gateway: Gateway) -> Self {
         let sealer = Sealer::of(&gateway.page_key);
         Self { gateway, sealer, refresher: Refresher::default() }
+    }
+
+    /// The headers with which a page listens to the log, when its cookie opens. A token that has
+    /// ended is not refreshed here: the next page does.
+    pub fn listener(&self, asked: &HeaderMap, request_id: &str) -> Option<HeaderMap> {
+        let session = self.sealer.open(asked)?;
+        Some(visit::headers(Some(&session), request_id))
     }
 
     /// Answers what a browser asks; nothing where no page has that path.
@@ -124,13 +140,17 @@ impl Pages {
             (Verb::Post, ["sign-out"]) => sign_in::out(&visit).await,
             (_, ["password"]) => password::answer(&visit).await,
             _ if session.must_change_password => Ok(Answer::see("/password")),
-            (Verb::Get, []) => home::show(&visit).await,
+            (Verb::Get, []) => day::show(&visit).await,
             (Verb::Get, ["lots"]) => lots::list(&visit).await,
             (Verb::Get, ["lots", lot]) => lot_file::show(&visit, lot).await,
+            (Verb::Get, ["lots", lot, "trace"]) => trace::show(&visit, lot).await,
             (Verb::Get, ["reading"]) => reading::choose_lot(&visit).await,
             (Verb::Get, ["reading", lot]) => reading::choose_check(&visit, lot).await,
             (_, ["reading", lot, check]) => reading::enter(&visit, lot, check).await,
             (Verb::Get, ["readings", id]) => reading::result(&visit, id).await,
+            (Verb::Get, ["weigh"]) => weigh::choose_lot(&visit).await,
+            (_, ["weigh", lot]) => weigh::enter(&visit, lot).await,
+            (Verb::Get, ["weighings", id]) => weigh::result(&visit, id).await,
             (Verb::Get, ["open-items"]) => open_items::show(&visit).await,
             (Verb::Get, ["deviations"]) => deviations::list(&visit).await,
             (_, ["deviations", id]) => deviations::one(&visit, id).await,
@@ -139,6 +159,10 @@ impl Pages {
             (_, ["holds", id]) => holds::one(&visit, id).await,
             (_, ["review"]) => review::answer(&visit).await,
             (Verb::Get, ["shipment-check"]) => shipment_check::show(&visit).await,
+            (Verb::Get, ["loads", load]) => load::show(&visit, load).await,
+            (Verb::Post, ["loads", load, "pulls"]) => load::pull(&visit, load).await,
+            (Verb::Post, ["loads", load, "probes-left-out"]) => load::leave_out(&visit, load).await,
+            (_, ["loads", load, "chills", rack]) => chill::answer(&visit, load, rack).await,
             (Verb::Get, ["people"]) => people::list(&visit).await,
             _ => Err(Problem::new(Kind::VerbNotAllowed, "")),
         }
@@ -155,13 +179,14 @@ impl Pages {
 
 /// True for a path that some page has, whatever the verb.
 fn is_page(segments: &[&str]) -> bool {
-    const ALONE: [&str; 12] = [
+    const ALONE: [&str; 13] = [
         "sign-in",
         "sign-out",
         "language",
         "password",
         "lots",
         "reading",
+        "weigh",
         "open-items",
         "deviations",
         "holds",
@@ -173,7 +198,11 @@ fn is_page(segments: &[&str]) -> bool {
         [] => true,
         [one] => ALONE.contains(one),
         ["lots" | "deviations" | "files" | "holds" | "reading" | "readings", _] => true,
+        ["weigh" | "weighings", _] => true,
         ["reading", _, _] => true,
+        ["lots", _, "trace"] => true,
+        ["loads", _] | ["loads", _, "pulls" | "probes-left-out"] => true,
+        ["loads", _, "chills", _] => true,
         _ => false,
     }
 }

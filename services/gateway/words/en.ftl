@@ -368,6 +368,45 @@ next-no-heal = A later good reading does not close it.
 next-not-met = It is not met. Tell the supervisor; where the step still runs, go on with it and read again.
 next-undetermined = It could not be judged, and counts as not met. Look at the reasons above and read again.
 
+## Weighings
+
+file-weighings = Weighings and shrink
+file-yields = Shrink
+weigh = Weigh
+weigh-lot = Weighing of lot { $code }
+weighing = Weighing
+no-weighings = No weighing names this lot.
+stage = Stage
+no-stage = No stage: it counts in no shrink
+stage-received = Received
+stage-block = Meat block
+stage-mixed = Mixed
+stage-stuffed = Stuffed
+stage-dried = Dried
+stage-smoked = Smoked and cooked
+stage-chilled = Chilled
+stage-peeled = Peeled
+stage-packed = Packed
+mass-unit = Unit of the scale
+gross-shown = Gross, as the scale shows it
+tare-shown = Tare; 0 where nothing else stood on the scale
+net-mass = Net
+scale = Scale
+weighed-together = { $count } lots stood on the scale together.
+next-weighing = Next weighing of this lot
+lost-since = { $percent } % lost since { $stage }
+lost-since-before = Lost since the stage before
+by-the-graph = By the lot graph
+difference = Difference
+not-weighed-lots = Not weighed
+lost-in-all = { $percent } % lost from the first of these stages to the last
+lost-since-stuffed = { $percent } % of the stuffed weight lost
+lost-by-graph = { $percent } % by the masses of the lot graph; the weighings differ by { $difference } percentage points
+no-stage-before = No stage before this one was weighed whole, so nothing is known to be lost yet.
+not-weighed-yet = Not everything was weighed at this stage. Missing: { $lots }
+counts-in-no-shrink = This weighing counts in no shrink.
+rounded-two = Numbers with ≈ are rounded to the nearest; a minus is a gain. The exact ones are in the report.
+
 ## Open items
 
 open-items = Open items
@@ -431,3 +470,140 @@ role-dock = Dock
 role-inspector = Inspector
 role-device = Device
 role-administrator = Administrator
+
+## Sentences of the services
+
+to-deviation = The deviation
+to-hold = The hold
+to-load = The load
+trace = Trace
+
+## Loads and chills
+
+load-title = Load in { $house }
+went-in = Went in
+racks-inside = { $inside } of { $all } racks are in the house.
+as-of = As it stood at
+load-again = Load again
+live-lost = This page no longer moves by itself. Load it again to see how things stand.
+remains = { $value } to the limit
+remains-unknown = What remains is not known; look at what is missing below.
+coldest-is = The coldest probe that counts stands at { $coldest }; it must reach { $limit }.
+look-due = Somebody must look again by
+where = Where
+to-do = To do
+not-begun = not begun
+to-chill = The chill
+rack-unbound = is bound to no plan that is known here: nothing judges it.
+probes = Probes
+probe = Probe
+seat = Seat
+seat-air = in the air
+seat-rack = in a rack
+shows = Shows
+shown-at = Shown at
+no-probes = No probe sits in this load: only readings by hand can show that its limit is met.
+support = What supports it, and decides nothing
+pull-racks = Pull racks
+pull-now = Pull the ticked racks now
+overrule = Pull them although the limit is not met: this opens a deviation.
+overrule-why = Why they are pulled all the same
+leave-out = Leave a probe out
+left-out-from = From when on it does not count, by the plant’s clock
+left-out-why = Why it does not show the product
+signs-left-out = This probe does not show the product from that time on.
+chill-title = Chill of rack { $code }
+chill-not-begun = This rack is still in the house: its chill begins when it is pulled.
+out-since = Out of the house since
+no-chill-check = Its plan asks nothing of the chill, or it is bound to none.
+reading-due = A reading is due by
+limbs = Limbs of the chill
+limb = From → to
+allowed = Allowed
+took-least = At least
+took-most = At most
+what-remains = What remains
+seen-until = As far as it is known at
+nothing-remains = nothing
+time-is-over = the time is over
+limb-remains = at most { $minutes } min
+read-by-hand = Read by hand
+warmest-in = The warmest spot in { $unit }
+mark-due = due
+mark-overdue = overdue
+mark-counts = counts
+mark-not-yet = not yet met
+mark-running = running
+mark-shipped = shipped
+
+## The day
+
+due = Due and overdue
+nothing-due = Nothing is due by a time now.
+by-when = By
+due-look = Look at { $product }: { $check }
+due-chill = Read the chill of rack { $code }: { $check }
+and-more = and more
+timeline = The day at the plant’s places
+timeline-words = Each lane is a place. A bar lasts as long as it says and ends in a point while it goes on. The same stands in words below.
+timeline-dropped = { $count ->
+    [one] 1 mark has no room here; it stands below.
+   *[other] { $count } marks have no room here; they stand below.
+}
+no-places = No place of the plant was entered yet.
+no-place = No place
+now = now
+places = Places
+loads = Loads
+challenges = Challenges
+in-houses = In the houses
+no-load-runs = No load is in a house.
+house = House
+product = Product
+chilling = Chilling
+no-chill-runs = No chill runs.
+and-racks = and { $count } more
+load-of = Load { $products }
+chill-of = Chill { $check } { $products }
+in-words = The day in words
+nothing-yet = Nothing was recorded on this day yet.
+at-time = Time
+what = What
+goes-on = goes on
+day-before = The day before
+mark-pulled = pulled
+mark-deviation-closed = deviation closed
+mark-left-unclear = left before it was clear
+
+## Trace
+
+trace-title = Trace of lot { $code }
+trace-words = From left to right as product goes through the plant; the width of a line is the mass that went along it. The same stands in the table below.
+trace-more = Of { $all } lots only the nearest { $shown } are drawn; the files of the outermost lead further.
+in-table = The same as a table
+used-together = for { $count } lots together
+came-of = Came of
+made-at = received or made at { $place }
+shipment = Shipment
+mark-this = this lot
+cases-of = { $count ->
+    [one] 1 case
+   *[other] { $count } cases
+}
+trace-stage-received = Received
+trace-stage-kit = Kits and rework
+trace-stage-batch = Batches
+trace-stage-rack = Racks
+trace-stage-finished = Finished
+trace-stage-shipped = Left the plant
+
+## Review, further
+
+waiting-for-review = { $count ->
+    [0] No lot waits for your review.
+    [one] 1 lot waits for review.
+   *[other] { $count } lots wait for review.
+}
+signed-reviews = Signed reviews
+no-reviews = No review was signed yet.
+reviewer-recorded = had recorded some of it

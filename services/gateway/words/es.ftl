@@ -368,6 +368,45 @@ next-no-heal = Una lectura buena posterior no la cierra.
 next-not-met = No se cumple. Avise al supervisor; si el paso sigue en marcha, continúe y lea otra vez.
 next-undetermined = No se pudo juzgar, y cuenta como no cumplido. Mire los motivos de arriba y lea otra vez.
 
+## Pesajes
+
+file-weighings = Pesajes y merma
+file-yields = Merma
+weigh = Pesar
+weigh-lot = Pesaje del lote { $code }
+weighing = Pesaje
+no-weighings = Ningún pesaje nombra este lote.
+stage = Etapa
+no-stage = Sin etapa: no cuenta en ninguna merma
+stage-received = Recibido
+stage-block = Bloque de carne
+stage-mixed = Mezclado
+stage-stuffed = Embutido
+stage-dried = Secado
+stage-smoked = Ahumado y cocido
+stage-chilled = Enfriado
+stage-peeled = Pelado
+stage-packed = Envasado
+mass-unit = Unidad de la báscula
+gross-shown = Bruto, tal como lo muestra la báscula
+tare-shown = Tara; 0 si no había nada más en la báscula
+net-mass = Neto
+scale = Báscula
+weighed-together = { $count } lotes estaban juntos en la báscula.
+next-weighing = Siguiente pesaje de este lote
+lost-since = { $percent } % perdido desde { $stage }
+lost-since-before = Perdido desde la etapa anterior
+by-the-graph = Según el grafo de lotes
+difference = Diferencia
+not-weighed-lots = Sin pesar
+lost-in-all = { $percent } % perdido desde la primera de estas etapas hasta la última
+lost-since-stuffed = { $percent } % del peso embutido perdido
+lost-by-graph = { $percent } % según las masas del grafo de lotes; los pesajes difieren en { $difference } puntos porcentuales
+no-stage-before = Ninguna etapa anterior se pesó entera, así que aún no se sabe qué se perdió.
+not-weighed-yet = No todo se pesó en esta etapa. Falta: { $lots }
+counts-in-no-shrink = Este pesaje no cuenta en ninguna merma.
+rounded-two = Los números con ≈ están redondeados al más cercano; un menos es una ganancia. Los exactos están en el informe.
+
 ## Pendientes
 
 open-items = Pendientes
@@ -431,3 +470,140 @@ role-dock = Muelle
 role-inspector = Inspector
 role-device = Aparato
 role-administrator = Administrador
+
+## Sentences of the services
+
+to-deviation = La desviación
+to-hold = La retención
+to-load = La carga
+trace = Rastreo
+
+## Cargas y enfriados
+
+load-title = Carga en { $house }
+went-in = Entró
+racks-inside = { $inside } de { $all } carros están en el horno.
+as-of = Tal como estaba a las
+load-again = Cargar otra vez
+live-lost = Esta página ya no se mueve sola. Cárguela otra vez para ver cómo está todo.
+remains = { $value } hasta el límite
+remains-unknown = No se sabe cuánto falta; mire abajo qué falta.
+coldest-is = La sonda más fría que cuenta marca { $coldest }; debe llegar a { $limit }.
+look-due = Alguien debe mirar otra vez antes de
+where = Dónde
+to-do = Por hacer
+not-begun = no ha empezado
+to-chill = El enfriado
+rack-unbound = no está ligado a ningún plan conocido aquí: nada lo juzga.
+probes = Sondas
+probe = Sonda
+seat = Sitio
+seat-air = en el aire
+seat-rack = en un carro
+shows = Marca
+shown-at = Marcado a las
+no-probes = No hay ninguna sonda en esta carga: solo lecturas a mano pueden mostrar que se cumple su límite.
+support = Lo que lo respalda, y no decide nada
+pull-racks = Sacar carros
+pull-now = Sacar ahora los carros marcados
+overrule = Sacarlos aunque el límite no se cumple: esto abre una desviación.
+overrule-why = Por qué se sacan de todos modos
+leave-out = Excluir una sonda
+left-out-from = Desde cuándo no cuenta, según el reloj de la planta
+left-out-why = Por qué no muestra el producto
+signs-left-out = Esta sonda no muestra el producto desde esa hora.
+chill-title = Enfriado del carro { $code }
+chill-not-begun = Este carro sigue en el horno: su enfriado empieza cuando se saca.
+out-since = Fuera del horno desde
+no-chill-check = Su plan no pide nada del enfriado, o no está ligado a ninguno.
+reading-due = Hace falta una lectura antes de
+limbs = Tramos del enfriado
+limb = De → a
+allowed = Permitido
+took-least = Al menos
+took-most = Como máximo
+what-remains = Lo que falta
+seen-until = Hasta donde se sabe, a las
+nothing-remains = nada
+time-is-over = el tiempo se agotó
+limb-remains = como máximo { $minutes } min
+read-by-hand = Leer a mano
+warmest-in = El punto más caliente en { $unit }
+mark-due = pendiente
+mark-overdue = atrasado
+mark-counts = cuenta
+mark-not-yet = aún no cumplido
+mark-running = en marcha
+mark-shipped = enviado
+
+## El día
+
+due = Pendiente y atrasado
+nothing-due = Ahora no hay nada con hora fijada.
+by-when = Antes de
+due-look = Mirar { $product }: { $check }
+due-chill = Leer el enfriado del carro { $code }: { $check }
+and-more = y más
+timeline = El día en los lugares de la planta
+timeline-words = Cada franja es un lugar. Una barra dura lo que dice y termina en punta mientras sigue. Lo mismo está en palabras más abajo.
+timeline-dropped = { $count ->
+    [one] 1 marca no cabe aquí; está más abajo.
+   *[other] { $count } marcas no caben aquí; están más abajo.
+}
+no-places = Todavía no se anotó ningún lugar de la planta.
+no-place = Sin lugar
+now = ahora
+places = Lugares
+loads = Cargas
+challenges = Desafíos
+in-houses = En los hornos
+no-load-runs = No hay ninguna carga en un horno.
+house = Horno
+product = Producto
+chilling = Enfriándose
+no-chill-runs = No hay ningún enfriado en marcha.
+and-racks = y { $count } más
+load-of = Carga { $products }
+chill-of = Enfriado { $check } { $products }
+in-words = El día en palabras
+nothing-yet = Todavía no se registró nada en este día.
+at-time = Hora
+what = Qué
+goes-on = sigue
+day-before = El día anterior
+mark-pulled = sacado
+mark-deviation-closed = desviación cerrada
+mark-left-unclear = salió antes de estar libre
+
+## Rastreo
+
+trace-title = Rastreo del lote { $code }
+trace-words = De izquierda a derecha, como pasa el producto por la planta; el ancho de una línea es la masa que fue por ella. Lo mismo está en la tabla de abajo.
+trace-more = De { $all } lotes solo se dibujan los { $shown } más cercanos; los archivos de los exteriores llevan más lejos.
+in-table = Lo mismo en una tabla
+used-together = para { $count } lotes juntos
+came-of = Vino de
+made-at = recibido o hecho en { $place }
+shipment = Envío
+mark-this = este lote
+cases-of = { $count ->
+    [one] 1 caja
+   *[other] { $count } cajas
+}
+trace-stage-received = Recibido
+trace-stage-kit = Juegos y reproceso
+trace-stage-batch = Mezclas
+trace-stage-rack = Carros
+trace-stage-finished = Terminado
+trace-stage-shipped = Salió de la planta
+
+## Revisión, más
+
+waiting-for-review = { $count ->
+    [0] Ningún lote espera su revisión.
+    [one] 1 lote espera revisión.
+   *[other] { $count } lotes esperan revisión.
+}
+signed-reviews = Revisiones firmadas
+no-reviews = Todavía no se firmó ninguna revisión.
+reviewer-recorded = había registrado una parte

@@ -1,6 +1,7 @@
 //! The operations of the service as a list; one file a resource does the work.
 //! It never holds a rule.
 
+mod formulas;
 mod holds;
 mod internal;
 mod lots;
@@ -109,6 +110,13 @@ impl GenealogyInternal for Genealogy {
         request: Request<inside::ClosureOfRequest>,
     ) -> Answer<inside::ClosureOfResponse> {
         internal::closure_of(self, request).await
+    }
+
+    async fn masses_of(
+        &self,
+        request: Request<inside::MassesOfRequest>,
+    ) -> Answer<inside::MassesOfResponse> {
+        internal::masses_of(self, request).await
     }
 
     async fn find_place(

@@ -137,8 +137,10 @@ diesel::table! {
 diesel::joinable!(lot_on_hand -> lot (lot));
 diesel::joinable!(hold_lot -> hold (hold));
 diesel::joinable!(hold_end -> hold (hold));
+diesel::joinable!(transfer_lot -> transfer (transfer));
 diesel::allow_tables_to_appear_in_same_query!(lot, lot_on_hand);
 diesel::allow_tables_to_appear_in_same_query!(hold, hold_lot, hold_end);
+diesel::allow_tables_to_appear_in_same_query!(transfer, transfer_lot);
 diesel::allow_tables_to_appear_in_same_query!(lot, transformation_input, input_added);
 diesel::allow_tables_to_appear_in_same_query!(open_item, open_item_end);
 diesel::allow_tables_to_appear_in_same_query!(packed_case, case_state);

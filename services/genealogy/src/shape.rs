@@ -5,6 +5,7 @@ pub mod closure;
 pub mod holds;
 pub mod lots;
 pub mod making;
+pub mod masses;
 pub mod shipping;
 
 use domain::fault::Faults;

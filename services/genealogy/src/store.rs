@@ -9,6 +9,7 @@ pub mod holds;
 pub mod items;
 pub mod lots;
 pub mod making;
+pub mod masses;
 pub mod partners;
 pub mod places;
 mod safety;

@@ -82,6 +82,7 @@ impl Services {
         )?;
         started.add((haccp::NAME, haccp::POOL_SIZE), haccp::SERVICES, haccp::routes)?;
         started.add((identity::NAME, identity::POOL_SIZE), identity::SERVICES, identity::routes)?;
+        started.add((yields::NAME, yields::POOL_SIZE), yields::SERVICES, yields::routes)?;
         shared.hops.fill(started.hops);
         watch::start(&shared.house(gateway::NAME));
         let clocks = ClockCheck::default();

@@ -43,6 +43,11 @@ pub fn instant(text: &str, field: &str, faults: &mut Faults) -> Option<Timestamp
     read
 }
 
+/// Reads an instant that may be left out.
+pub fn optional_instant(text: &str, field: &str, faults: &mut Faults) -> Option<Timestamp> {
+    if text.is_empty() { None } else { instant(text, field, faults) }
+}
+
 /// Reads a date.
 pub fn date(text: &str, field: &str, faults: &mut Faults) -> Option<Date> {
     let read = text.parse::<Date>().ok();
@@ -50,6 +55,11 @@ pub fn date(text: &str, field: &str, faults: &mut Faults) -> Option<Date> {
         faults.add_value(field, text, "must be a date, as 2026-11-25");
     }
     read
+}
+
+/// Reads a date that may be left out.
+pub fn optional_date(text: &str, field: &str, faults: &mut Faults) -> Option<Date> {
+    if text.is_empty() { None } else { date(text, field, faults) }
 }
 
 /// Reads decimal text.

@@ -1,6 +1,8 @@
 //! What a batch of No. 1 Rope needs: materials, product, label, and a formula in force.
 //! It never writes around the doors: everything comes in as a client would send it.
 
+use std::ops::Deref;
+
 use harness::plant::START;
 use harness::stock::Worker;
 use harness::{Answer, Plant};
@@ -13,6 +15,19 @@ pub const LONG_AGO: &str = "2026-01-01T00:00:00Z";
 /// A plant that makes one product.
 pub struct Kitchen {
     pub plant: Plant,
+    book: Book,
+}
+
+impl Deref for Kitchen {
+    type Target = Book;
+
+    fn deref(&self) -> &Book {
+        &self.book
+    }
+}
+
+/// What is known of one product and all that goes into it.
+pub struct Book {
     /// Somebody who may do all that a batch asks.
     pub worker: Worker,
     pub pork: String,
@@ -42,7 +57,7 @@ pub fn pounds(value: &str) -> Value {
 impl Kitchen {
     /// A kitchen with its formula in force; the target of the cure stands on its limit.
     pub async fn start() -> Self {
-        let mut kitchen = Self::without_formula().await;
+        let kitchen = Self::without_formula().await;
         kitchen.put_in_force().await;
         kitchen
     }
@@ -50,11 +65,24 @@ impl Kitchen {
     /// A kitchen without a formula.
     pub async fn without_formula() -> Self {
         let plant = Plant::start().await;
+        let book = Book::of(&plant, START).await;
+        Self { plant, book }
+    }
+
+    /// The same kitchen for another formula.
+    pub fn with_another_formula(self) -> Self {
+        let book = Book { formula: id(), ..self.book };
+        Self { book, ..self }
+    }
+}
+
+impl Book {
+    /// Makes materials, a product and its label known at an instant; no formula yet.
+    pub async fn of(plant: &Plant, at: &str) -> Self {
         let roles = ["DEVELOPER", "QA", "MANAGER", "OPERATOR"];
-        let at = START.parse().expect("an instant");
+        let at = at.parse().expect("an instant");
         let worker = Worker::new(&plant.http, plant.signer(), &roles, at);
         let mut kitchen = Self {
-            plant,
             worker,
             pork: String::new(),
             cure: String::new(),
@@ -178,7 +206,8 @@ impl Kitchen {
         self.worker.sign(&path, &body, (signed.0, &signed.1)).await
     }
 
-    async fn put_in_force(&mut self) {
+    /// Puts the formula in force, its warnings accepted.
+    pub async fn put_in_force(&self) {
         self.draft(&self.content("0.25")).await.ok();
         self.approve(1, true).await.ok();
     }

@@ -79,11 +79,11 @@ async fn plant_version(kitchen: &Kitchen) -> i64 {
 #[tokio::test]
 async fn what_replaces_or_ends_a_label_or_specification_raises_the_plants_version_once() {
     let kitchen = Kitchen::start().await;
-    assert_eq!(plant_version(&kitchen).await, 1, "a first record replaces nothing");
+    assert_eq!(plant_version(&kitchen).await, 2, "first records replace nothing; one approval");
     let mut coming = revision("4", &["soy"], "2026-12-01T00:00:00Z");
     let mut ended = revision("3", &[], super::kitchen::LONG_AGO);
     ended["inForceTo"] = json!("2026-12-01T00:00:00Z");
-    for (body, version) in [(&mut coming, 2), (&mut ended, 3)] {
+    for (body, version) in [(&mut coming, 3), (&mut ended, 4)] {
         body["id"] = json!(new_id());
         body["label"] = json!(kitchen.label);
         for _ in 0..2 {
@@ -92,18 +92,29 @@ async fn what_replaces_or_ends_a_label_or_specification_raises_the_plants_versio
         }
     }
     soy_lot(&kitchen, "2026-11-25T05:00:00Z").await;
-    assert_eq!(plant_version(&kitchen).await, 4, "it replaces that of the material");
+    assert_eq!(plant_version(&kitchen).await, 5, "it replaces that of the material");
     let path = format!("/v1/materials/{}/specifications", kitchen.blend);
     let mut body = json!({ "id": new_id(), "inForceFrom": "2026-12-01T00:00:00Z" });
     body["content"] = json!({ "statement": "seasoning (salt, pepper)", "allergens": ["milk"] });
     for _ in 0..2 {
         kitchen.worker.client.post(&path, &body).await.ok();
-        assert_eq!(plant_version(&kitchen).await, 5, "the same call counts once");
+        assert_eq!(plant_version(&kitchen).await, 6, "the same call counts once");
     }
     body["id"] = json!(new_id());
     body["content"]["allergens"] = json!(["beer"]);
     assert_eq!(kitchen.worker.client.post(&path, &body).await.status, 400);
-    assert_eq!(plant_version(&kitchen).await, 5, "what is refused replaces nothing");
+    assert_eq!(plant_version(&kitchen).await, 6, "what is refused replaces nothing");
+    let named = json!({
+        "id": new_id(), "product": kitchen.product, "name": "No. 1 Rope, mild",
+        "productClass": "comminuted",
+    });
+    kitchen.worker.client.post("/v1/products", &named).await.ok();
+    assert_eq!(plant_version(&kitchen).await, 7, "lots are told apart by names");
+    let named = json!({
+        "id": new_id(), "material": kitchen.blend, "name": "Spice blend 1", "kind": "other",
+    });
+    kitchen.worker.client.post("/v1/materials", &named).await.ok();
+    assert_eq!(plant_version(&kitchen).await, 8);
     assert_replayed(Place::Database(&kitchen.plant.database.url)).await;
     kitchen.plant.stop().await;
 }

@@ -40,7 +40,7 @@ async fn a_target_on_its_limit_is_approved_only_by_somebody_who_was_warned() {
     let mut read = kitchen.worker.client.get(&path).await.ok();
     assert_eq!(read["acceptedWarnings"], approved["acceptedWarnings"], "it stands in the record");
     assert_eq!(read["inForce"].take(), true);
-    let roomy = Kitchen { formula: new_id().to_string(), ..kitchen };
+    let roomy = kitchen.with_another_formula();
     let draft = roomy.draft(&roomy.content("0.245")).await.ok();
     assert_eq!(ppm(&draft["checks"], "nitrite"), "153.125", "room for four divisions");
     let warned = draft["checks"]["warnings"].as_array().expect("warnings");

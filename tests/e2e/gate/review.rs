@@ -21,9 +21,9 @@ const LOSE: &str = "CREATE FUNCTION haccp.lose() RETURNS trigger LANGUAGE plpgsq
     FOR EACH ROW EXECUTE FUNCTION haccp.lose()";
 
 /// Two cases of one lot on a pallet, past a detector that was good after them.
-async fn packed(day: &Day) -> (Product, String, String) {
+async fn packed(day: &Day, plan: &Value) -> (Product, String, String) {
     let receiving = day.plan(&goods::receiving()).await;
-    let product = Product { name: "Trim in cases", plan: day.plan(&packing()).await };
+    let product = Product { name: "Trim in cases", plan: day.plan(plan).await };
     let meat = day.meat(&receiving, "100", "05:00").await;
     let making = Making {
         of: "finished",
@@ -41,6 +41,27 @@ async fn packed(day: &Day) -> (Product, String, String) {
     (product, lot, pallet)
 }
 
+/// A route whose first step has one check, which does not gate.
+fn mixed_and_packed() -> Value {
+    let step = |code: &str, on: &str, operation: &str| {
+        let mut step = json!({ "code": code, "title": code, "on": on });
+        step["operation"] = json!(operation);
+        step
+    };
+    let mut content = packing()["content"].clone();
+    content["binds"] = json!("product");
+    content["processCategory"] = json!("fully_cooked_not_shelf_stable");
+    content["route"] = json!([step("MIX", "batch", "mix"), step("PACK", "finished", "pack")]);
+    content["checks"][0]["step"] = json!("PACK");
+    content["checks"].as_array_mut().expect("checks").push(json!({
+        "code": "M-1", "title": "Mixer temperature", "step": "MIX", "class": "programme",
+        "gates": false, "kind": "each", "unit": "[degF]", "atMost": "40",
+        "hazard": "Growth of pathogens", "hazardKind": "pathogen",
+        "source": "the plant's own limit", "dispositions": ["release_with_support", "destroy"],
+    }));
+    json!({ "content": content })
+}
+
 async fn signed(day: &Day, lot: &str, shown: &Value) -> harness::Answer {
     let review = id();
     let body = json!({ "id": review, "lots": [{ "lot": lot, "digest": shown["digest"] }] });
@@ -55,7 +76,7 @@ async fn signed(day: &Day, lot: &str, shown: &Value) -> harness::Answer {
 async fn what_failed_and_was_released_since_it_was_shown_is_not_signed_for() {
     let mut day = Day::open().await;
     day.at("08:00").await;
-    let (product, lot, pallet) = packed(&day).await;
+    let (product, lot, pallet) = packed(&day, &packing()).await;
     let superuser = day.plant.database.connect().await;
     superuser.batch_execute(LOSE).await.expect("messages are lost from now on");
     let path = format!("/v1/lots/{lot}/clearance");
@@ -75,6 +96,33 @@ async fn what_failed_and_was_released_since_it_was_shown_is_not_signed_for() {
     let refused = day.post("lee", "/v1/shipments", &day.ship_body(&pallet, "08:00")).await;
     assert_eq!((refused.status, refused.codes()), (409, vec!["NOT_REVIEWED"]));
     signed(&day, &lot, &after).await.ok();
+    day.post("lee", "/v1/shipments", &day.ship_body(&pallet, "08:00")).await.ok();
+    day.close().await;
+}
+
+/// Meat that was packed without being mixed: the step of mixing stands in its way although none of
+/// its checks does, and a signed release of such a check is the way on that the refusal names.
+#[tokio::test]
+async fn what_skipped_a_step_without_a_gating_check_leaves_once_it_is_released() {
+    let mut day = Day::open().await;
+    day.at("08:00").await;
+    let (product, lot, pallet) = packed(&day, &mixed_and_packed()).await;
+    let path = format!("/v1/lots/{lot}/clearance");
+    let is_skipped = |shown: &Value| harness::client::codes(shown) == ["STEP_NOT_PASSED"];
+    let shown = day.until(&path, is_skipped).await;
+    let subject = word(&shown["reasons"][0]["subject"]);
+    let meat = subject.trim_start_matches("lot:");
+    let body = json!({ "id": id(), "lots": [meat], "plan": product.plan, "planVersion": 1,
+        "check": "M-1", "what": "It was packed as it came." });
+    let opened = day.post("dana", "/v1/deviations", &body).await.ok();
+    let deviation = word(&opened["deviation"]);
+    day.close_deviation(&deviation, "release_with_support").await.ok();
+    let ended = |found: &Value| {
+        found["holds"].as_array().is_some_and(|holds| !holds[0]["endedAt"].is_null())
+    };
+    day.until("/v1/holds", ended).await;
+    let shown = day.until(&path, |shown| shown["isReviewable"] == true).await;
+    signed(&day, &lot, &shown).await.ok();
     day.post("lee", "/v1/shipments", &day.ship_body(&pallet, "08:00")).await.ok();
     day.close().await;
 }

@@ -79,7 +79,8 @@ impl Cooked {
     }
 }
 
-fn making<'a>(
+/// A making without its words.
+pub fn making<'a>(
     of: &'a str,
     product: &'a Product,
     (inputs, masses): (&'a [(&'a str, &'a str)], &'a [&'a str]),
@@ -108,7 +109,8 @@ async fn cooked(day: &mut Day, racks: &[String]) {
     day.logger(&load, &racks[0], CHILL).await;
 }
 
-fn hidden(page: &Page, name: &str) -> String {
+/// The value of a hidden field.
+pub fn hidden(page: &Page, name: &str) -> String {
     let rest = page.text.split(&format!("name=\"{name}\" value=\"")).nth(1);
     rest.and_then(|rest| rest.split('"').next()).expect("a field with a value").to_owned()
 }

@@ -16,7 +16,7 @@ async fn a_lot_is_found_by_its_code_and_its_file_tells_everything() {
     today.says(&[
         "Production day 2026-11-24",
         "2026-11-25 01:00",
-        "44.6 [degF] is above the limit",
+        "44.6\u{a0}°F is above the limit",
     ]);
     let listed = visitor.get("/lots").await.expect(200);
     listed.says(&["R26328-1", "R26328-2", "Pork trim 72/28", "544.537"]);
@@ -111,6 +111,6 @@ async fn the_file_speaks_spanish_to_whom_it_should() {
     visitor.post("/language", &[("language", "es"), ("back", "/")]).await.expect(303);
     let file = visitor.get(&format!("/lots/{}", scene.open.lot)).await.expect(200);
     file.says(&["lang=\"es\"", "2 retenciones en pie", "El límite se basa en:", "Reloj simulado."]);
-    file.says(&["<p lang=\"en\">44.6 [degF] is above"]);
+    file.says(&["<p lang=\"en\">44.6\u{a0}°F is above"]);
     scene.crew.plant.stop().await;
 }

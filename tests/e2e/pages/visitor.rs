@@ -41,6 +41,12 @@ impl Page {
         self
     }
 
+    /// What a person reads of it: the text without its tags.
+    pub fn words(&self) -> String {
+        let parts = self.text.split('<').filter_map(|part| part.split_once('>'));
+        parts.map(|(_, text)| text).collect::<Vec<_>>().join(" ")
+    }
+
     /// Fails unless the page says each of these.
     #[track_caller]
     pub fn says(&self, texts: &[&str]) {
@@ -76,6 +82,11 @@ impl Visitor {
     pub async fn get(&mut self, path: &str) -> Page {
         let request = self.request(Method::GET, path);
         self.send(request).await
+    }
+
+    /// Listens to what a path tells part by part.
+    pub async fn listen(&self, path: &str) -> reqwest::Response {
+        self.request(Method::GET, path).send().await.expect("an answer")
     }
 
     /// Sends a form as a page of this house would.

@@ -62,7 +62,7 @@ async fn a_reading_that_fails_leads_to_its_deviation_and_qa_closes_it() {
         shown.text.split("href=\"/deviations/").nth(1).and_then(|rest| rest.split('"').next());
     let path = format!("/deviations/{}", link.expect("a link to the deviation"));
     let told = operator.get(&path).await.expect(200);
-    told.says(&["Only QA can close it", "40.1 [degF] is above"]);
+    told.says(&["Only QA can close it", "40.1\u{a0}°F is above"]);
     let mut qa = Visitor::signed_in(&scene.crew.plant, "q.ames", PASSWORD).await;
     let form = qa.get(&path).await.expect(200);
     form.says(&["9 CFR 417.3(a)", "Released with support.", "Recorded wrongly."]);

@@ -15,7 +15,18 @@ type Forms = BTreeMap<String, BTreeMap<String, String>>;
 
 /// Asserts that the entries of a database have the forms of a file under tests/golden.
 pub async fn assert_stand(client: &Client, name: &str) {
-    let found = forms(client).await;
+    assert_are(forms(client).await, name);
+}
+
+/// The same of the forms of one service alone: `yields`.
+pub async fn assert_of(client: &Client, service: &str, name: &str) {
+    let mut found = forms(client).await;
+    found.retain(|form, _| form.split('.').next() == Some(service));
+    assert!(!found.is_empty(), "no entry of {service}");
+    assert_are(found, name);
+}
+
+fn assert_are(found: Forms, name: &str) {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("golden").join(name);
     let text = serde_json::to_string_pretty(&found).expect("JSON") + "\n";
     if std::env::var_os("UPDATE").is_some() {

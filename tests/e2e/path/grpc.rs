@@ -20,8 +20,8 @@ pub fn python_tool(name: &str) -> PathBuf {
     tool
 }
 
-/// Runs the client on its input; gives what it saw.
-async fn run(given: &Value) -> Value {
+/// Runs the client on its input; gives what it saw. With `calls` it makes just those.
+pub async fn run(given: &Value) -> Value {
     let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("e2e/path/client.py");
     let mut command = Command::new(python_tool("python"));
     command.arg("-B").arg(script).stdin(Stdio::piped()).stdout(Stdio::piped());

@@ -55,7 +55,7 @@ const FORGERIES: [(&str, &str, &[&str]); 12] = [
     (
         "its leaf's hash",
         "UPDATE audit.leaf SET hash = sha256(hash) WHERE id = 'ID'",
-        &[LEAF, ORDER],
+        &[LEAF, LINKS, ORDER],
     ),
     ("no row", "DELETE FROM haccp.reading WHERE id = 'ID'", &[ROWLESS]),
     (

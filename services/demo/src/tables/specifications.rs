@@ -2,8 +2,8 @@
 //! It never holds what a material does not bring: a list that is left empty says that it is none.
 
 use super::materials::{
-    BEEF_TRIM, CHEESE, CURE, ERYTHORBATE, GARLIC, MARJORAM, PEPPER, PORK_SHOULDER, PORK_TRIM, SAGE,
-    SALT, SUGAR, TURKEY_THIGH,
+    BEEF_MIDDLE, BEEF_TRIM, CELLULOSE, CHEESE, COLLAGEN, CURE, ERYTHORBATE, GARLIC, HOG_CASING,
+    MARJORAM, PEPPER, PORK_SHOULDER, PORK_TRIM, SAGE, SALT, SUGAR, TURKEY_THIGH,
 };
 
 /// Ice and water, which no lot tracks.
@@ -34,8 +34,12 @@ const fn stated(
     Stated { name, kind, composition, agent: None, allergens: &[], words }
 }
 
-/// Of all that goes into a batch.
-pub static STATED: [Stated; 15] = [
+/// Of all that goes into a batch, and of what it is stuffed into.
+pub static STATED: [Stated; 19] = [
+    stated(HOG_CASING, "other", ["3", "55", "12", "28"], ""),
+    stated(BEEF_MIDDLE, "other", ["4", "53", "13", "28"], ""),
+    stated(COLLAGEN, "other", ["0", "20", "72", "0"], ""),
+    stated(CELLULOSE, "other", ["0", "8", "0", "0"], ""),
     stated(PORK_TRIM, "meat", ["27", "56", "16", "0.2"], "pork"),
     stated(PORK_SHOULDER, "meat", ["21", "61", "17", "0.2"], "pork"),
     stated(BEEF_TRIM, "meat", ["15", "66", "18.5", "0.2"], "beef"),

@@ -135,7 +135,8 @@ impl Week {
         let body = json!({
             "id": self.plant.id(), "kind": "mix", "place": self.place("Mixer 1"),
             "inputs": inputs(&used), "observedAt": self.now(),
-            "additions": [{ "name": "Ice and water", "mass": water.json() }],
+            "formula": self.formulas[product], "formulaVersion": 1,
+            "additions": [{ "name": WATER, "mass": water.json() }],
             "outputs": [{
                 "lot": lot, "kind": "batch", "material": of.name, "plan": plan,
                 "mass": whole.json(), "run": self.run(batch),

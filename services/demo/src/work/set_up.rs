@@ -1,4 +1,4 @@
-//! Before the first day: people, places, partners, plans, thermometers, and the week's own calendar.
+//! Before the first day: people, places, partners, plans, thermometers, the week's own calendar.
 //! It never makes anything that the plant's records would call product.
 
 use serde_json::json;

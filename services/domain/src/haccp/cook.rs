@@ -76,6 +76,8 @@ pub struct Cook {
     pub reasons: Vec<String>,
     /// The coldest value that stands against the limit, as `145.8 of 155 [degF]`.
     pub stands_at: Option<String>,
+    /// The same value, in [degF].
+    pub coldest_f: Option<Exact>,
 }
 
 /// Whether the racks that are judged are still in the house.
@@ -120,32 +122,31 @@ pub fn judge(product: &Product, racks: &[usize], at: At, stage: Stage) -> Cook {
     if counting == 0 {
         return by_hand(product, racks, at, (stage, reasons));
     }
-    let coldest = below.iter().flatten().min().map(|value| stands_at(&product.limit, value));
+    let coldest_f = below.iter().flatten().min().map(|value| (*value).clone());
     if below.is_empty()
         && let Some(colder) = met_at.and_then(|met| later_miss(product, racks, (met, at)))
     {
         reasons.push(colder);
-        return not_met(stage, "reading", reasons, None);
+        return not_met(stage, "reading", reasons);
     }
-    match below.is_empty() {
-        true => {
-            Cook { verdict: Verdict::Pass, met_at, decided_by: "probes", reasons, stands_at: None }
-        }
-        false => not_met(stage, "probes", reasons, coldest),
+    if below.is_empty() {
+        return Cook { verdict: Verdict::Pass, met_at, ..decided("probes", reasons) };
     }
+    let stands_at = coldest_f.as_ref().map(|value| stands_at(&product.limit, value));
+    Cook { stands_at, coldest_f, ..not_met(stage, "probes", reasons) }
 }
 
-fn not_met(
-    stage: Stage,
-    decided_by: &'static str,
-    reasons: Vec<String>,
-    stands_at: Option<String>,
-) -> Cook {
+fn decided(decided_by: &'static str, reasons: Vec<String>) -> Cook {
+    let verdict = Verdict::Undetermined;
+    Cook { verdict, met_at: None, decided_by, reasons, stands_at: None, coldest_f: None }
+}
+
+fn not_met(stage: Stage, decided_by: &'static str, reasons: Vec<String>) -> Cook {
     let verdict = match stage {
         Stage::InTheHouse => Verdict::Undetermined,
         Stage::Pulled => Verdict::Fail,
     };
-    Cook { verdict, met_at: None, decided_by, reasons, stands_at }
+    Cook { verdict, ..decided(decided_by, reasons) }
 }
 
 fn said(product: &Product, probe: &Probe, at: At) -> Said {
@@ -232,15 +233,13 @@ fn by_hand(
         reasons.push(format!(
             "No probe counts, and {missing} of {of} racks have no reading by hand: take one."
         ));
-        let verdict = Verdict::Undetermined;
-        return Cook { verdict, met_at: None, decided_by: "", reasons, stands_at: None };
+        return decided("", reasons);
     }
     if last.iter().flatten().any(|reading| reading.verdict != Verdict::Pass) {
-        return not_met(stage, "reading", reasons, None);
+        return not_met(stage, "reading", reasons);
     }
     let met_at = last.iter().flatten().map(|reading| reading.at).max();
-    let verdict = Verdict::Pass;
-    Cook { verdict, met_at, decided_by: "reading", reasons, stands_at: None }
+    Cook { verdict: Verdict::Pass, met_at, ..decided("reading", reasons) }
 }
 
 fn in_words(limit: &Limit, probe: &Probe, said: &Said) -> String {

@@ -150,6 +150,20 @@ fn of_two_readings_at_one_time_the_review_tells_one_from_the_other() {
     assert_eq!(codes(&question), ["NOT_REVIEWED"]);
 }
 
+/// A reason is told beside another that stands in the way too: who cooks knows what that answers.
+#[test]
+fn rework_waits_for_a_later_cook_that_is_met_and_says_so() {
+    let mut question = clear();
+    question.deviations.push(deviation("R-1", false, Disposition::ReworkWithLethalStep, 5));
+    question.lots[0].deviations.push(0);
+    question.ships[0].review = Review::NotAsked;
+    assert_eq!(codes(&question), [] as [&str; 0], "it was cooked after it joined");
+    question.lots[1].findings.clear();
+    let mut told = codes(&question);
+    told.sort_unstable();
+    assert_eq!(told, ["CHECK_MISSING", "REWORK_NOT_COOKED"]);
+}
+
 #[test]
 fn opening_stock_that_joined_too_late_leaves_once_released_by_hand() {
     let mut question = clear();

@@ -11,7 +11,7 @@ use uuid::Uuid;
 use super::label::{self, Held};
 use super::ways::{self, Ways};
 use super::{Check, Portion, Whole, agents, composition};
-use crate::book::{Book, Kind, Label, Recipe};
+use crate::book::{Book, Kind, Product, Recipe};
 
 /// A kit that goes in.
 #[derive(Clone, Debug)]
@@ -39,6 +39,12 @@ pub struct Asked<'b> {
     pub portions: Vec<Portion<'b>>,
     /// Names under which no material is known.
     pub unknown: Vec<String>,
+    /// Lots that were made of lots here: no raw meat, whatever they are called.
+    pub made_here: Vec<Uuid>,
+    /// The lot of the batch, where it stands already.
+    pub batch: Option<Uuid>,
+    /// What the batch is called, by id or name; empty where nobody asked.
+    pub products: Vec<String>,
     pub kits: Vec<KitIn>,
     /// Nothing more comes.
     pub closing: bool,
@@ -71,6 +77,7 @@ pub fn judge<'b>(asked: &Asked<'b>) -> Judged<'b> {
         ));
         return judged;
     };
+    judged.refusals.extend(products(asked, product));
     let whole = Whole {
         product,
         portions: asked.portions.clone(),
@@ -142,6 +149,11 @@ fn materials(asked: &Asked<'_>) -> Vec<Reason> {
             let way = ("developer", "Take it off, or approve a version of the formula with it.");
             reasons.push(reason(("MATERIAL_NOT_IN_FORMULA", &name), message, way));
         }
+        if material.kind.is_raw() && portion.lot.is_some_and(|lot| asked.made_here.contains(&lot)) {
+            let message = format!("{name} was made here and is no raw meat.");
+            let way = ("operator", "Scan raw meat; rework goes in as a material of that kind.");
+            reasons.push(reason(("REWORK_IS_NO_MEAT", &name), message, way));
+        }
         if portion.lot.is_none() && material.kind != Kind::Water {
             let message = format!("{} goes in without its lot.", material.name);
             let way = ("operator", "Scan the lot: only water goes in without one.");
@@ -149,6 +161,19 @@ fn materials(asked: &Asked<'_>) -> Vec<Reason> {
         }
     }
     reasons
+}
+
+/// What is made under the name of another product would be packed under its label.
+fn products(asked: &Asked<'_>, product: &Product) -> Vec<Reason> {
+    let id = asked.recipe.product.to_string();
+    let is_it = |word: &&String| **word == id || word.to_lowercase() == product.name.to_lowercase();
+    let others = asked.products.iter().filter(|word| !is_it(word));
+    let fault = |word: &String| {
+        let message = format!("The batch is called {word}; its formula makes {}.", product.name);
+        let way = format!("Call it {}, or name the formula of {word}.", product.name);
+        reason(("PRODUCT_NOT_OF_FORMULA", word), message, ("operator", &way))
+    };
+    others.map(fault).collect()
 }
 
 /// Kits that do not belong, come twice, or are missing.
@@ -189,7 +214,7 @@ fn kits(asked: &Asked<'_>, meat: &Quantity) -> Vec<Reason> {
 
 fn kit_fault(asked: &Asked<'_>, (subject, made): (&str, &KitMade), meat: &Quantity) -> Vec<Reason> {
     let mut reasons = Vec::new();
-    if let Some(batch) = made.used_in {
+    if let Some(batch) = made.used_in.filter(|batch| Some(*batch) != asked.batch) {
         let message = format!("It went into batch {batch}; a kit is used once.");
         let way = ("operator", "Weigh up a new kit, or scan the one that was made for this batch.");
         reasons.push(reason(("KIT_USED", subject), message, way));
@@ -284,7 +309,7 @@ fn judge_label(asked: &Asked<'_>, judged: &mut Judged<'_>) {
     judged.held = label::held(&lines);
     let revision = label.and_then(|label| label.in_force(asked.at));
     judged.label_revision = revision.map(|one| one.revision.clone()).unwrap_or_default();
-    let coming = coming(label, asked.at, &judged.held.allergens);
+    let coming = label::coming(label, asked.at, &judged.held.allergens);
     let failed = checks.iter().filter(|check| check.verdict() == Verdict::Fail);
     let reasons: Vec<_> = failed.map(|check| label_reason(asked, check, &coming)).collect();
     let into = if asked.hold_for_label { &mut judged.holds } else { &mut judged.refusals };
@@ -316,14 +341,4 @@ fn label_reason(asked: &Asked<'_>, check: &Check, coming: &str) -> Reason {
     };
     let message = format!("{}.", check.text());
     reason((code, &check.subject), message, ("supervisor", &way))
-}
-
-/// The revision that a held batch would wait for.
-fn coming(label: Option<&Label>, at: Timestamp, allergens: &[&str]) -> String {
-    match label.and_then(|label| label.coming(at, allergens)) {
-        Some(one) => {
-            format!("revision {} of {}, in force from {}", one.revision, one.item, one.from)
-        }
-        None => "a revision of the label that declares it".to_owned(),
-    }
 }

@@ -15,7 +15,9 @@ use crate::book::{Book, Kind};
 #[derive(Clone, Debug)]
 pub struct Origin {
     pub lot: Uuid,
-    /// The id or name of its material; empty where it is made of lots.
+    /// As people call it; empty where nobody said.
+    pub code: String,
+    /// The id or name of its material or product.
     pub material: String,
     pub made_at: Timestamp,
     /// Place of a lot that went in, and its grams.
@@ -30,6 +32,15 @@ struct Holds {
     parts: BTreeMap<String, f64>,
     /// What is not known of it.
     unknown: Vec<String>,
+    /// Something of it is known, be it a material or what it is as a product.
+    is_known: bool,
+}
+
+impl Origin {
+    /// How sentences name it.
+    pub fn name(&self) -> String {
+        if self.code.is_empty() { self.lot.to_string() } else { self.code.clone() }
+    }
 }
 
 /// What lots hold.
@@ -81,15 +92,18 @@ fn is_read(holds: &[Option<Holds>], place: usize) -> bool {
 fn stated(origin: &Origin, book: &Book, at: Timestamp) -> Holds {
     let mut holds = Holds::default();
     let Some(material) = book.material(&origin.material) else {
-        holds.unknown.push(format!("lot {}: no material {:?}", origin.lot, origin.material));
+        let (lot, name) = (origin.name(), &origin.material);
+        holds.unknown.push(format!("lot {lot}: no material {name:?}"));
+        holds.is_known = book.product(name).is_some();
         return holds;
     };
+    holds.is_known = true;
     if material.kind == Kind::Packaging {
         return holds;
     }
     let Some(stated) = material.specification(Some(origin.lot), at) else {
         let name = &material.name;
-        holds.unknown.push(format!("lot {}: {name} had no specification then", origin.lot));
+        holds.unknown.push(format!("lot {}: {name} had no specification then", origin.name()));
         return holds;
     };
     for allergen in &stated.allergens {
@@ -117,6 +131,7 @@ fn made(origins: &[Origin], here: usize, holds: &[Option<Holds>], book: &Book) -
             holds.get(*place)?.as_ref()?
         };
         all.allergens |= part.allergens;
+        all.is_known |= part.is_known;
         all.unknown.extend(part.unknown.iter().cloned());
         let share = if total > 0.0 { grams.to_f64() / total } else { 0.0 };
         for (words, own) in &part.parts {
@@ -126,6 +141,9 @@ fn made(origins: &[Origin], here: usize, holds: &[Option<Holds>], book: &Book) -
     }
     all.unknown.sort();
     all.unknown.dedup();
+    all.is_known = all.is_known
+        || book.material(&origin.material).is_some()
+        || book.product(&origin.material).is_some();
     Some(all)
 }
 
@@ -149,6 +167,11 @@ impl Cover {
     /// What a lot holds as it would be declared.
     pub fn held(&self, place: usize) -> Held {
         label::held(&self.lines(place, &Exact::one()))
+    }
+
+    /// True when anything that the lot came of, or what it is, is known here.
+    pub fn is_known(&self, place: usize) -> bool {
+        self.holds.get(place).and_then(Option::as_ref).is_some_and(|holds| holds.is_known)
     }
 
     /// What is not known of a lot; empty where all is.

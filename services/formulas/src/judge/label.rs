@@ -102,6 +102,16 @@ pub fn uncovered(held: &Held, revision: &Revision) -> (Vec<&'static str>, Vec<St
     (allergens, lacking.map(|(entry, _)| entry.clone()).collect())
 }
 
+/// The revision that a held lot would wait for.
+pub fn coming(label: Option<&Label>, at: Timestamp, allergens: &[&str]) -> String {
+    match label.and_then(|label| label.coming(at, allergens)) {
+        Some(one) => {
+            format!("revision {} of {}, in force from {}", one.revision, one.item, one.from)
+        }
+        None => "a revision of the label that declares it".to_owned(),
+    }
+}
+
 /// The entries of a statement: parted by commas that stand in no bracket.
 fn entries(statement: &str) -> Vec<String> {
     let (mut all, mut entry, mut depth) = (Vec::new(), String::new(), 0_i32);

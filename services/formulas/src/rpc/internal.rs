@@ -2,17 +2,18 @@
 //! It never answers anybody but a service.
 
 use platform::caller::Call;
-use platform::error::Failure;
+use platform::error::{Failure, Kind};
 use platform::idempotency::Keyed;
 use platform::records::{Stamp, new_id};
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::internal::v1;
+use wire::v1::RefusalReason;
 
 use super::checks::judged;
 use crate::judge::cover;
 use crate::shape::batches::{judge_batch_out, judged_in};
-use crate::shape::covers::{Question, cover_in};
+use crate::shape::covers::{Question, at_in, cover_in};
 use crate::shape::one_id;
 use crate::{Formulas, shape, store};
 
@@ -22,10 +23,64 @@ pub async fn judge_batch(
     request: Request<v1::JudgeBatchRequest>,
 ) -> Result<Response<v1::JudgeBatchResponse>, Status> {
     let call = Call::of(request.extensions())?;
-    let question = judged_in(request.get_ref())?;
     let answer = new_id();
+    let asked = request.get_ref();
+    if asked.formula.is_empty() {
+        let refusals = without_formula(service, &asked.products).await?;
+        let answer = answer.to_string();
+        return Ok(Response::new(v1::JudgeBatchResponse {
+            answer,
+            refusals,
+            ..Default::default()
+        }));
+    }
+    let question = judged_in(asked)?;
+    let at = at_in(asked.at_us, call.received_at)?;
     let out = |batch: crate::judge::batch::Judged<'_>, _| judge_batch_out(batch, answer);
-    Ok(Response::new(judged(service, &question, call.received_at, out).await?))
+    let judged = judged(service, &question, at, out).await;
+    Ok(Response::new(judged.or_else(|failure| refused(failure, answer))?))
+}
+
+/// What cannot be judged at all, as a formula that was never approved, is an answer too.
+fn refused(failure: Failure, answer: Uuid) -> Result<v1::JudgeBatchResponse, Failure> {
+    if failure.kind != Kind::Refused {
+        return Err(failure);
+    }
+    let refusals = failure.reasons.into_iter().map(RefusalReason::from).collect();
+    let answer = answer.to_string();
+    Ok(v1::JudgeBatchResponse { answer, refusals, ..Default::default() })
+}
+
+/// A product that has a formula in force is mixed by one.
+async fn without_formula(
+    service: &Formulas,
+    products: &[String],
+) -> Result<Vec<RefusalReason>, Failure> {
+    let mut products = products.to_vec();
+    products.sort();
+    products.dedup();
+    let made = service
+        .db
+        .read("formulas.products_with_formula", |conn| {
+            Box::pin(async move {
+                let mut made = Vec::new();
+                for word in products {
+                    if store::formulas::label_of_product(conn, &word).await?.is_some() {
+                        made.push(word);
+                    }
+                }
+                Ok(made)
+            })
+        })
+        .await?;
+    let reason = |word: String| RefusalReason {
+        code: "FORMULA_NEEDED".into(),
+        message: format!("{word} has a formula in force, and no batch of it is mixed without."),
+        subject: word,
+        who: "operator".into(),
+        way_on: "Name the formula and its version: GET /v1/formulas".into(),
+    };
+    Ok(made.into_iter().map(reason).collect())
 }
 
 /// Records that a kit went into a batch.

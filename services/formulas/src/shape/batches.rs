@@ -33,6 +33,8 @@ pub struct Input {
     pub mass: Option<Quantity>,
     pub is_kit: bool,
     pub contents: Vec<Content>,
+    /// The lot was made of lots here.
+    pub is_made_here: bool,
 }
 
 /// A question about a batch.
@@ -44,7 +46,14 @@ pub struct Question {
     pub origins: Vec<Origin>,
     pub closing: bool,
     pub hold_for_label: bool,
+    /// What the batch is called.
+    pub products: Vec<String>,
+    /// Its lot, where it stands already.
+    pub batch: Option<Uuid>,
 }
+
+/// Kinds of lots that nothing of this plant went into; a kit is judged by what it holds.
+const NOT_MADE_HERE: [&str; 4] = ["", "received", "opening_stock", "kit"];
 
 /// Reads a question of a person.
 pub fn question_in(request: &v1::CheckBatchRequest) -> Result<Question, Failure> {
@@ -66,6 +75,8 @@ pub fn question_in(request: &v1::CheckBatchRequest) -> Result<Question, Failure>
         origins: Vec::new(),
         closing: request.closing,
         hold_for_label: request.hold_for_label,
+        products: Vec::new(),
+        batch: None,
     })
 }
 
@@ -76,6 +87,7 @@ pub fn judged_in(request: &internal::JudgeBatchRequest) -> Result<Question, Fail
     let mut inputs = Vec::new();
     for (at, one) in request.inputs.iter().enumerate() {
         let field = format!("inputs[{at}]");
+        let is_made_here = !NOT_MADE_HERE.contains(&one.lot_kind.as_str());
         let held = one.contents.iter().enumerate().map(|(of, held)| {
             let field = format!("{field}.contents[{of}]");
             let lot = optional_id(&held.lot, &format!("{field}.lot"), &mut faults);
@@ -85,10 +97,15 @@ pub fn judged_in(request: &internal::JudgeBatchRequest) -> Result<Question, Fail
         let contents: Option<Vec<_>> = held.collect();
         let material = (one.material.as_str(), one.mass.as_ref());
         let input = input(&field, (one.kit, &one.lot), material, &mut faults);
-        inputs.push(input.zip(contents).map(|(input, contents)| Input { contents, ..input }));
+        let whole = |(input, contents)| Input { contents, is_made_here, ..input };
+        inputs.push(input.zip(contents).map(whole));
     }
     let inputs = inputs.into_iter().collect::<Option<Vec<_>>>();
     let origins = origins_in(&request.origins, "origins", &mut faults);
+    let batch = optional_id(&request.batch, "batch", &mut faults);
+    if request.formula_version.is_none() {
+        faults.add("formula_version", "is needed with a formula");
+    }
     let ((formula, inputs), origins) = faults.into_result(formula.zip(inputs).zip(origins))?;
     Ok(Question {
         formula: (formula, request.formula_version.unwrap_or_default()),
@@ -96,6 +113,8 @@ pub fn judged_in(request: &internal::JudgeBatchRequest) -> Result<Question, Fail
         origins,
         closing: request.closing,
         hold_for_label: request.hold_for_label,
+        products: request.products.clone(),
+        batch,
     })
 }
 
@@ -122,6 +141,7 @@ fn input(
             mass: None,
             is_kit,
             contents: Vec::new(),
+            is_made_here: false,
         };
         return Some(kit);
     }
@@ -133,7 +153,8 @@ fn input(
         return None;
     }
     let material = material.to_owned();
-    Some(Input { lot: read, material, mass: Some(mass), is_kit, contents: Vec::new() })
+    let (mass, contents) = (Some(mass), Vec::new());
+    Some(Input { lot: read, material, mass, is_kit, contents, is_made_here: false })
 }
 
 impl Question {
@@ -180,6 +201,9 @@ impl Question {
             book,
             portions: Vec::new(),
             unknown: Vec::new(),
+            made_here: Vec::new(),
+            products: self.products.clone(),
+            batch: self.batch,
             kits: Vec::new(),
             closing: self.closing,
             hold_for_label: self.hold_for_label,
@@ -187,6 +211,7 @@ impl Question {
         };
         let cover = self.cover(book, at)?;
         for input in &self.inputs {
+            asked.made_here.extend(input.lot.filter(|_| input.is_made_here));
             if let (true, Some(lot)) = (input.is_kit, input.lot) {
                 let record =
                     kits.iter().find(|(row, _)| row.lot == lot).map(kit_made).transpose()?;
@@ -225,9 +250,11 @@ impl Question {
     /// What a lot of rework is declared as by what went into it, and what is not known of that.
     fn origin(&self, cover: &Cover, input: &Input, mass: &Quantity) -> Option<Known> {
         let place = self.origins.iter().position(|one| Some(one.lot) == input.lot)?;
-        let is_made = !self.origins[place].uses.is_empty();
-        let lines = is_made.then(|| cover.lines(place, &mass.base()));
-        Some((lines, cover.unknown(place).to_vec()))
+        // What nothing of ours went into is judged by its own specification.
+        if self.origins[place].uses.is_empty() {
+            return None;
+        }
+        Some((Some(cover.lines(place, &mass.base())), cover.unknown(place).to_vec()))
     }
 }
 

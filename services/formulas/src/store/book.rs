@@ -18,6 +18,8 @@ pub struct Wanted {
     /// Lots that may have specifications of their own.
     pub lots: Vec<Uuid>,
     pub products: Vec<Uuid>,
+    /// Products named as genealogy names them.
+    pub product_names: Vec<String>,
     pub labels: Vec<Uuid>,
 }
 
@@ -43,6 +45,9 @@ pub async fn read(conn: &mut AsyncPgConnection, wanted: &Wanted) -> Result<Rows,
     rows.specifications = materials::specifications_of(conn, &ids, &wanted.lots).await?;
     for id in &wanted.products {
         rows.products.extend(products::last(conn, *id).await?);
+    }
+    if !wanted.product_names.is_empty() {
+        rows.products.extend(products::named(conn, &wanted.product_names).await?);
     }
     rows.labels = labels::of_ids(conn, &wanted.labels).await?;
     Ok(rows)

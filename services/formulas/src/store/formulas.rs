@@ -11,7 +11,7 @@ use uuid::Uuid;
 
 use crate::schema::{formula, formula_in_force, product};
 use crate::shape::formulas::{Approved, entry};
-use crate::store::{drafts, products};
+use crate::store::{drafts, products, safety};
 
 record_row! {
     /// A version of a formula.
@@ -67,6 +67,8 @@ pub async fn approve(
     drafts::delete(conn, id).await?;
     let leaf = stamp.leaf("formulas.formula/1", entry(approved, version, ticket)?)?;
     records::insert_leaves(conn, vec![leaf]).await?;
+    // From now on its product is packed and judged under its label.
+    safety::raise(conn).await?;
     Ok(row)
 }
 
@@ -96,14 +98,14 @@ pub async fn label_of_product(
     let products: Vec<Uuid> = match word.parse() {
         Ok(id) => vec![id],
         Err(_) => {
-            let named = products::named(conn, word).await?;
+            let named = products::named(conn, &[word.to_owned()]).await?;
             named.into_iter().map(|row| row.id).collect()
         }
     };
     let found = formula::table
         .inner_join(formula_in_force::table.on(joined()))
         .filter(formula::product.eq_any(products))
-        .order(formula::recorded_at.desc())
+        .order((formula::recorded_at.desc(), formula::record_id.desc()))
         .select(formula::label)
         .first(conn)
         .await;

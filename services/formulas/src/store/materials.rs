@@ -68,6 +68,10 @@ pub async fn record(
         .await?;
     let leaf = stamp.leaf("formulas.material/1", material_entry(new, version))?;
     records::insert_leaves(conn, vec![leaf]).await?;
+    // Lots are told apart by names: another name may bring other contents.
+    if version > 1 {
+        safety::raise(conn).await?;
+    }
     Ok(row)
 }
 

@@ -10,6 +10,7 @@ use uuid::Uuid;
 
 use crate::schema::product;
 use crate::shape::products::{ProductContent, product_entry};
+use crate::store::safety;
 
 record_row! {
     /// A version of a product.
@@ -46,6 +47,10 @@ pub async fn record(
     diesel::insert_into(product::table).values(&row).execute(conn).await?;
     let leaf = stamp.leaf("formulas.product/1", product_entry(new, version))?;
     records::insert_leaves(conn, vec![leaf]).await?;
+    // Lots are told apart by names: another name may bring a lot under another label.
+    if version > 1 {
+        safety::raise(conn).await?;
+    }
     Ok(row)
 }
 
@@ -61,15 +66,19 @@ pub async fn last(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Produ
     Ok(found)
 }
 
-/// The newest versions of the products of a name.
-pub async fn named(conn: &mut AsyncPgConnection, name: &str) -> Result<Vec<ProductRow>, Failure> {
+/// The newest versions of the products of these names, upper or lower case.
+pub async fn named(
+    conn: &mut AsyncPgConnection,
+    names: &[String],
+) -> Result<Vec<ProductRow>, Failure> {
+    let names: Vec<_> = names.iter().map(|name| name.to_lowercase()).collect();
     let rows: Vec<ProductRow> = product::table
         .distinct_on(product::id)
         .order((product::id.asc(), product::version.desc()))
         .select(ProductRow::as_select())
         .load(conn)
         .await?;
-    Ok(rows.into_iter().filter(|row| row.name == name).collect())
+    Ok(rows.into_iter().filter(|row| names.contains(&row.name.to_lowercase())).collect())
 }
 
 /// The newest version of each product, in the order in which they were made.

@@ -7,9 +7,10 @@ use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
 use uuid::Uuid;
 
-/// Adds 1 for a label or specification that stood and was replaced or ended, in the transaction
-/// that records it. No lot is named by those, so it is the plant's row, which every ship locks;
-/// it is raised last, so that a ship waits for it as short as can be.
+/// Adds 1 for a label, specification, material or product that was replaced or ended, and for a
+/// formula that was approved, in the transaction that records it. No lot is named by those, so it
+/// is the plant's row, which every ship locks; it is raised last, so that a ship waits for it as
+/// short as can be.
 pub async fn raise(conn: &mut AsyncPgConnection) -> Result<(), Failure> {
     let raised = sql_query("UPDATE genealogy.lot_safety SET version = version + 1 WHERE lot = $1")
         .bind::<SqlUuid, _>(Uuid::nil())

@@ -8,7 +8,7 @@ use maud::Markup;
 
 /// What a page may load: our own style sheet, script and pictures; forms go home; nobody frames it.
 pub const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; \
-     form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
+     connect-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
 
 /// An answer.
 #[derive(Clone, Debug)]

@@ -11,10 +11,13 @@ const STYLE: &str = include_str!("../../assets/house.css");
 
 const KEYPAD: &str = include_str!("../../assets/keypad.js");
 
+const LIVE: &str = include_str!("../../assets/live.js");
+
 const ICON: &str = include_str!("../../assets/icon.svg");
 
 static STYLE_NAME: LazyLock<String> = LazyLock::new(|| named("house", STYLE, "css"));
 static KEYPAD_NAME: LazyLock<String> = LazyLock::new(|| named("keypad", KEYPAD, "js"));
+static LIVE_NAME: LazyLock<String> = LazyLock::new(|| named("live", LIVE, "js"));
 static ICON_NAME: LazyLock<String> = LazyLock::new(|| named("icon", ICON, "svg"));
 
 fn named(name: &str, text: &str, ending: &str) -> String {
@@ -33,6 +36,11 @@ pub fn keypad_path() -> String {
     format!("/assets/{}", *KEYPAD_NAME)
 }
 
+/// The path of the script that keeps a page as the plant stands.
+pub fn live_path() -> String {
+    format!("/assets/{}", *LIVE_NAME)
+}
+
 /// The path of the picture beside the title.
 pub fn icon_path() -> String {
     format!("/assets/{}", *ICON_NAME)
@@ -45,6 +53,7 @@ pub fn find(name: &str) -> Option<Answer> {
         name if name == *KEYPAD_NAME => {
             Some(Answer::file("text/javascript; charset=utf-8", KEYPAD))
         }
+        name if name == *LIVE_NAME => Some(Answer::file("text/javascript; charset=utf-8", LIVE)),
         name if name == *ICON_NAME => Some(Answer::file("image/svg+xml", ICON)),
         _ => None,
     }

@@ -23,6 +23,11 @@ const TEXT_SIZE: i32 = 19;
 const NEAR: (i32, i32) = (90, TEXT_SIZE);
 /// Room at the right for the names of the curves, as a part of the time shown.
 const ROOM: f64 = 0.10;
+/// The chart's unit of time, in seconds: its lines then stand at quarters and halves of hours.
+const UNIT_S: f64 = 1800.0;
+/// The least time that is shown, in that unit, and the fewest degrees.
+const LEAST: f64 = 1.0;
+const LEAST_DEGREES: f64 = 12.0;
 /// Dash and gap of each curve in turn, in pixels; the first is drawn through.
 const DASHES: [(i32, i32); 6] = [(1, 0), (14, 6), (4, 4), (20, 4), (8, 10), (2, 8)];
 const INK: RGBColor = RGBColor(27, 27, 27);
@@ -53,12 +58,14 @@ pub struct Picture<'p> {
     pub words: &'p Words,
 }
 
-/// A curve in the chart's own numbers: seconds since 1970, degrees of the chart's unit.
+/// A curve in the chart's own numbers: half hours since 1970, degrees of the chart's unit.
 struct Line<'p> {
     name: &'p str,
     points: Vec<(f64, f64)>,
     /// From when on it does not count.
     out_from: Option<f64>,
+    /// Read by hand: nothing is known between its points.
+    is_by_hand: bool,
 }
 
 /// The picture as SVG text; nothing when it cannot be drawn.
@@ -84,26 +91,29 @@ fn unit_of(picture: &Picture<'_>) -> Unit {
 }
 
 fn line<'p>(picture: &Picture<'p>, curve: &'p v1::LoadCurve, unit: Unit) -> Option<Line<'p>> {
-    let begun = seconds(&curve.begun_at)?;
+    let begun = moment(&curve.begun_at)?;
     let points: Vec<_> = curve
         .samples
         .iter()
         .filter_map(|sample| {
             let t_s: f64 = sample.t_s.as_deref()?.parse().ok()?;
-            Some((begun + t_s, in_unit(sample.value.as_deref()?, &curve.unit, unit)?))
+            Some((begun + t_s / UNIT_S, in_unit(sample.value.as_deref()?, &curve.unit, unit)?))
         })
         .collect();
     let seat = picture.load.probes.iter().find(|probe| probe.probe == curve.probe);
     let out = seat.into_iter().flat_map(|seat| [&seat.left_out_from, &seat.not_in_product_from]);
-    let out_from = out.filter_map(|text| seconds(text)).min_by(f64::total_cmp);
-    (!points.is_empty()).then_some(Line { name: &curve.probe, points, out_from })
+    let out_from = out.filter_map(|text| moment(text)).min_by(f64::total_cmp);
+    let is_by_hand = curve.source == "hand";
+    (!points.is_empty()).then_some(Line { name: &curve.probe, points, out_from, is_by_hand })
 }
 
 /// The blocks of one probe as one line in the order of time.
 fn joined<'p>(blocks: impl Iterator<Item = Line<'p>>) -> Vec<Line<'p>> {
     let mut lines: Vec<Line<'p>> = Vec::new();
     for block in blocks {
-        match lines.iter_mut().find(|line| line.name == block.name) {
+        let is_same =
+            |line: &&mut Line<'p>| (line.name, line.is_by_hand) == (block.name, block.is_by_hand);
+        match lines.iter_mut().find(is_same) {
             Some(line) => line.points.extend(block.points),
             None => lines.push(block),
         }
@@ -119,8 +129,9 @@ fn in_unit(value: &str, code: &str, unit: Unit) -> Option<f64> {
     Some(Quantity::new(exact, Unit::from_code(code)?).to(unit)?.value.to_f64())
 }
 
-fn seconds(text: &str) -> Option<f64> {
-    text.parse::<Timestamp>().ok().map(|at| at.as_millisecond() as f64 / 1000.0)
+/// An instant in the chart's unit of time.
+fn moment(text: &str) -> Option<f64> {
+    text.parse::<Timestamp>().ok().map(|at| at.as_millisecond() as f64 / 1000.0 / UNIT_S)
 }
 
 type Span = (f64, f64);
@@ -136,8 +147,9 @@ fn extent(lines: &[Line<'_>], limits: &[(f64, &str)]) -> Option<(Span, Span)> {
     let times = span(points().map(|point| point.0).collect())?;
     let degrees = points().map(|point| point.1).chain(limits.iter().map(|limit| limit.0));
     let degrees = span(degrees.collect())?;
-    let margin = ((degrees.1 - degrees.0) * 0.08).max(2.0);
-    let length = (times.1 - times.0).max(60.0);
+    let margin =
+        ((degrees.1 - degrees.0) * 0.08).max((LEAST_DEGREES - degrees.1 + degrees.0) / 2.0);
+    let length = (times.1 - times.0).max(LEAST);
     Some(((times.0, times.0 + length * (1.0 + ROOM)), (degrees.0 - margin, degrees.1 + margin)))
 }
 
@@ -184,7 +196,7 @@ fn drawn(
 }
 
 fn clock(at: f64, zone: &TimeZone) -> String {
-    let at = Timestamp::from_second(at as i64).unwrap_or_default();
+    let at = Timestamp::from_second((at * UNIT_S).round() as i64).unwrap_or_default();
     at.to_zoned(zone.clone()).strftime("%H:%M").to_string()
 }
 
@@ -214,7 +226,7 @@ fn moments(
     let pulled = pulled.map(|rack| (rack.pulled_at.as_str(), words.say("moment-pulled")));
     let mut shown: Vec<(f64, String)> = Vec::new();
     for (text, label) in met.chain(pulled) {
-        let Some(at) = seconds(text).filter(|at| (times.0..=times.1).contains(at)) else {
+        let Some(at) = moment(text).filter(|at| (times.0..=times.1).contains(at)) else {
             continue;
         };
         if shown.iter().all(|known| *known != (at, label.clone())) {
@@ -235,6 +247,10 @@ fn moments(
 
 /// A curve; from where on it does not count it is thin.
 fn curve(chart: &mut Area<'_>, line: &Line<'_>, turn: usize) -> Result<(), Failed> {
+    if line.is_by_hand {
+        let points = line.points.iter().map(|point| Circle::new(*point, 5, BLUE.stroke_width(2)));
+        return chart.draw_series(points).map(|_| ());
+    }
     let out_from = line.out_from.unwrap_or(f64::INFINITY);
     let (counts, out): (Vec<_>, Vec<_>) =
         line.points.iter().copied().partition(|point| point.0 <= out_from);

@@ -9,6 +9,7 @@ use super::answer::Answer;
 use super::asked::Verb;
 use super::lot_file::safety;
 use super::lots::Codes;
+use super::sentence::told;
 use super::shown::{self, mark};
 use super::visit::{Signing, Visit, Whole, is_signed_out};
 use super::{files, forms, layout, methods};
@@ -41,8 +42,23 @@ pub async fn list(visit: &Visit) -> Result<Answer, Problem> {
 /// Deviations in the order in which they opened.
 pub async fn read(visit: &Visit, open: bool) -> Result<Whole<v1::Deviation>, Problem> {
     let page = |page_size, page_token| async move {
-        let lot = String::new();
-        let question = v1::ListDeviationsRequest { open, page_size, page_token, lot };
+        let open = v1::ListDeviationsRequest { open, ..Default::default() };
+        let question = v1::ListDeviationsRequest { page_size, page_token, ..open };
+        let answer = visit.ask(methods::LIST_DEVIATIONS, question).await?;
+        Ok((answer.deviations, answer.next_page_token))
+    };
+    visit.whole(page).await
+}
+
+/// Deviations that opened at an instant or later.
+pub async fn opened_since(
+    visit: &Visit,
+    since: jiff::Timestamp,
+) -> Result<Whole<v1::Deviation>, Problem> {
+    let page = |page_size, page_token| async move {
+        let opened_since = since.to_string();
+        let since = v1::ListDeviationsRequest { opened_since, ..Default::default() };
+        let question = v1::ListDeviationsRequest { page_size, page_token, ..since };
         let answer = visit.ask(methods::LIST_DEVIATIONS, question).await?;
         Ok((answer.deviations, answer.next_page_token))
     };
@@ -78,7 +94,7 @@ fn row(visit: &Visit, deviation: &v1::Deviation, codes: &Codes) -> Markup {
                 }
             }
             td { (mark(visit, word)) }
-            td lang="en" { (deviation.what) }
+            td lang="en" { (told(visit, &deviation.what)) }
             td { (shown::instant(visit, &deviation.recorded_at)) }
             td { (shown::lot_links(&deviation.lots, codes)) }
         }

@@ -36,6 +36,17 @@ pub fn area(visit: &Visit, name: &str, label: &str, most: u32) -> Markup {
     }
 }
 
+/// The large keypad; hidden until the script finds it: without script the tablet's own keys are
+/// used.
+pub fn keypad(visit: &Visit, keys: &[&str]) -> Markup {
+    html! {
+        div.keypad hidden data-keypad role="group" aria-label=(visit.words.say("keypad")) {
+            @for key in keys { button type="button" data-key=(key) { (key) } }
+            button.back type="button" data-key="back" { (visit.words.say("key-back")) }
+        }
+    }
+}
+
 /// The end of a form that is signed: what the signature says, the password, the button.
 pub fn signature(visit: &Visit, meaning: &str, button: &str) -> Markup {
     let words = visit.words;

@@ -7,6 +7,7 @@ use wire::v1;
 use super::answer::Answer;
 use super::asked::Verb;
 use super::lots::Codes;
+use super::sentence::told;
 use super::shown::{self, mark};
 use super::visit::{Signing, Visit, Whole, is_signed_out};
 use super::{forms, layout, methods};
@@ -70,7 +71,8 @@ fn row(visit: &Visit, hold: &v1::Hold, codes: &Codes) -> Markup {
     html! {
         tr {
             td { (mark(visit, "on-hold")) }
-            td { (hold.reason) }
+            @if hold.deviation.is_empty() { td { (hold.reason) } }
+            @else { td lang="en" { (told(visit, &hold.reason)) } }
             td { (words.one_of("hold-scope", &hold.scope)) }
             td { (shown::instant(visit, &hold.placed_at)) " · "
                 (shown::who(visit, &hold.placed_by_name)) }

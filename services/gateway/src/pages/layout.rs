@@ -6,15 +6,18 @@ use platform::error::Kind;
 
 use super::answer::Answer;
 use super::assets;
+use super::live;
+use super::sentence;
 use super::visit::Visit;
 use super::words::LANGUAGES;
 use crate::problem::Problem;
 
 /// The ways on, as path and message.
-const WAYS: [(&str, &str); 9] = [
+const WAYS: [(&str, &str); 10] = [
     ("/", "nav-today"),
     ("/lots", "nav-lots"),
     ("/reading", "enter-reading"),
+    ("/weigh", "weigh"),
     ("/open-items", "open-items"),
     ("/deviations", "file-deviations"),
     ("/holds", "file-holds"),
@@ -51,7 +54,7 @@ fn whole(visit: &Visit, title: &str, body: Markup) -> Markup {
                     }
                     div.house { (head(visit)) }
                 }
-                main id="content" { (body) }
+                main id="content" { (live::lost(visit)) (body) }
                 footer { (foot(visit)) }
             }
         }
@@ -151,11 +154,11 @@ pub fn problem(visit: &Visit, problem: &Problem) -> Answer {
 pub fn told(visit: &Visit, problem: &Problem) -> Markup {
     let words = visit.words;
     html! {
-        @if !problem.detail.is_empty() { p lang="en" { (problem.detail) } }
+        @if !problem.detail.is_empty() { p lang="en" { (sentence::told(visit, &problem.detail)) } }
         @if !problem.faults.is_empty() {
             ul lang="en" {
                 @for fault in &problem.faults {
-                    li { strong { (fault.field) } " " (fault.message) }
+                    li { strong { (fault.field) } " " (sentence::told(visit, &fault.message)) }
                 }
             }
         }
@@ -179,7 +182,11 @@ pub fn reasons(visit: &Visit, reasons: &[wire::v1::RefusalReason]) -> Markup {
                 } }
                 tbody lang="en" {
                     @for reason in reasons {
-                        tr { td { (reason.message) } td { (reason.who) } td { (reason.way_on) } }
+                        tr {
+                            td { (sentence::told(visit, &reason.message)) }
+                            td { (reason.who) }
+                            td { (sentence::told_of(visit, &reason.way_on, &reason.subject)) }
+                        }
                     }
                 }
             }

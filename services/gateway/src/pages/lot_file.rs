@@ -9,6 +9,7 @@ mod origin;
 mod readings;
 pub mod safety;
 mod top;
+pub mod weighings;
 
 use maud::{Markup, html};
 use wire::v1;
@@ -38,6 +39,7 @@ fn sections(visit: &Visit, file: &File) -> Vec<Section> {
         ("from", "file-from", origin::came_from(visit, file)),
         ("to", "file-to", origin::went_to(visit, file)),
         ("readings", "file-readings", readings::shown(visit, file)),
+        ("weighings", "file-weighings", weighings::shown(visit, file)),
         ("cooks", "file-cooks", cooks::shown(visit, file)),
         ("deviations", "file-deviations", safety::deviations(visit, file)),
         ("holds", "file-holds", safety::holds(visit, file)),

@@ -3,7 +3,6 @@
 
 use std::collections::HashMap;
 
-use futures_util::future::join_all;
 use maud::{Markup, html};
 use percent_encoding::{NON_ALPHANUMERIC, utf8_percent_encode};
 use wire::v1;
@@ -17,29 +16,37 @@ use crate::problem::Problem;
 /// Lots of one page.
 const ROWS: i32 = 50;
 
-/// Codes asked for on one page; lots beyond are named by their ids.
-const CODES_MAX: usize = 100;
+/// Lots asked for at once; those beyond are named by their ids.
+const ASKED_MAX: usize = 1000;
 
-/// The codes of lots by their ids.
-pub struct Codes(HashMap<String, String>);
+/// Lots by their ids: their codes, and what else a page says of them.
+pub struct Codes(HashMap<String, v1::Lot>);
 
 impl Codes {
-    /// Asks for the codes of lots, each once; one that cannot be read is left out.
+    /// Asks for lots, each once; one that cannot be read is left out.
     pub async fn ask(visit: &Visit, lots: impl Iterator<Item = &String>) -> Self {
-        let mut wanted: Vec<String> = lots.cloned().collect();
-        wanted.sort_unstable();
-        wanted.dedup();
-        wanted.truncate(CODES_MAX);
-        let asked = wanted.into_iter().map(|lot| async {
-            let found = visit.ask(methods::GET_LOT, v1::GetLotRequest { lot }).await.ok()?;
-            Some((found.lot, found.code))
-        });
-        Self(join_all(asked).await.into_iter().flatten().collect())
+        let mut lots: Vec<String> = lots.cloned().collect();
+        lots.sort_unstable();
+        lots.dedup();
+        lots.truncate(ASKED_MAX);
+        if lots.is_empty() {
+            return Self(HashMap::new());
+        }
+        let page_size = i32::try_from(lots.len()).unwrap_or(ROWS);
+        let question = v1::ListLotsRequest { lots, page_size, ..Default::default() };
+        let found = visit.ask(methods::LIST_LOTS, question).await;
+        let found = found.map(|answer| answer.lots).unwrap_or_default();
+        Self(found.into_iter().map(|lot| (lot.lot.clone(), lot)).collect())
     }
 
     /// The code of a lot; empty where it is not known.
     pub fn of(&self, lot: &str) -> &str {
-        self.0.get(lot).map_or("", String::as_str)
+        self.lot(lot).map_or("", |lot| lot.code.as_str())
+    }
+
+    /// A lot, where it is known.
+    pub fn lot(&self, lot: &str) -> Option<&v1::Lot> {
+        self.0.get(lot)
     }
 }
 
@@ -54,6 +61,7 @@ pub async fn list(visit: &Visit) -> Result<Answer, Problem> {
         code: code.to_owned(),
         run: run.to_owned(),
         newest_first: true,
+        ..Default::default()
     };
     let answer = visit.ask(methods::LIST_LOTS, question).await?;
     if let ([lot], false) = (answer.lots.as_slice(), code.is_empty()) {
@@ -140,7 +148,7 @@ pub fn table(visit: &Visit, lots: &[v1::Lot]) -> Markup {
                             td { (lot.material) }
                             td { (words.one_of("lot-kind", &lot.kind)) }
                             td { (shown::instant(visit, &lot.observed_at)) }
-                            td { (lot.place_name) }
+                            td { (lot.stands_at_name) }
                             td.number { (shown::grams(visit, lot.on_hand_g.as_deref())) }
                             td { (state(visit, lot)) }
                         }

@@ -43,6 +43,7 @@ methods! {
     CREATE_SIGNATURE "/hankbook.v1.Identity/CreateSignature"
         CreateSignatureRequest SignatureTicket;
     LIST_PEOPLE "/hankbook.v1.Identity/ListPeople" ListPeopleRequest ListPeopleResponse;
+    LIST_PLACES "/hankbook.v1.Genealogy/ListPlaces" ListPlacesRequest ListPlacesResponse;
     GET_LOT "/hankbook.v1.Genealogy/GetLot" GetLotRequest Lot;
     LIST_LOTS "/hankbook.v1.Genealogy/ListLots" ListLotsRequest ListLotsResponse;
     LIST_HOLDS "/hankbook.v1.Genealogy/ListHolds" ListHoldsRequest ListHoldsResponse;
@@ -54,6 +55,8 @@ methods! {
     LIST_LOT_ITEMS "/hankbook.v1.Making/ListLotItems" ListLotItemsRequest ListLotItemsResponse;
     CHECK_SHIPMENT "/hankbook.v1.Shipping/CheckShipment"
         CheckShipmentRequest CheckShipmentResponse;
+    LIST_SHIPMENTS "/hankbook.v1.Shipping/ListShipments"
+        ListShipmentsRequest ListShipmentsResponse;
     GET_PLAN "/hankbook.v1.Haccp/GetPlan" GetPlanRequest Plan;
     LIST_READINGS "/hankbook.v1.Haccp/ListReadings" ListReadingsRequest ListReadingsResponse;
     RECORD_READING "/hankbook.v1.Haccp/RecordReading" RecordReadingRequest Reading;
@@ -66,8 +69,19 @@ methods! {
     LIST_LOADS "/hankbook.v1.Cooking/ListLoads" ListLoadsRequest ListLoadsResponse;
     GET_LOAD "/hankbook.v1.Cooking/GetLoad" GetLoadRequest Load;
     GET_LOAD_CURVES "/hankbook.v1.Cooking/GetLoadCurves" GetLoadCurvesRequest LoadCurves;
+    RECORD_WEIGHING "/hankbook.v1.Yields/RecordWeighing" RecordWeighingRequest Weighing;
+    GET_WEIGHING "/hankbook.v1.Yields/GetWeighing" GetWeighingRequest Weighing;
+    LIST_WEIGHINGS "/hankbook.v1.Yields/ListWeighings"
+        ListWeighingsRequest ListWeighingsResponse;
+    GET_YIELDS "/hankbook.v1.Yields/GetYields" GetYieldsRequest YieldReport;
+    PULL_RACKS "/hankbook.v1.Cooking/PullRacks" PullRacksRequest Load;
+    LEAVE_PROBE_OUT "/hankbook.v1.Cooking/LeaveProbeOut" LeaveProbeOutRequest Load;
+    RECORD_SAMPLES "/hankbook.v1.Cooking/RecordSamples" RecordSamplesRequest SampleBlock;
+    LIST_CHALLENGES "/hankbook.v1.Verification/ListChallenges"
+        ListChallengesRequest ListChallengesResponse;
     GET_CLEARANCE "/hankbook.v1.Verification/GetClearance" GetClearanceRequest Clearance;
     SIGN_REVIEW "/hankbook.v1.Verification/SignReview" SignReviewRequest Review;
+    LIST_REVIEWS "/hankbook.v1.Verification/ListReviews" ListReviewsRequest ListReviewsResponse;
     LIST_OPEN_ITEMS "/hankbook.v1.Verification/ListOpenItems"
         ListOpenItemsRequest ListOpenItemsResponse;
 }

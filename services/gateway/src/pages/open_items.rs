@@ -7,6 +7,7 @@ use wire::v1;
 
 use super::answer::Answer;
 use super::lots::Codes;
+use super::sentence::told;
 use super::shown::{self, lot_link, mark};
 use super::visit::{Visit, Whole, is_signed_out};
 use super::{layout, methods};
@@ -103,7 +104,7 @@ fn check_row(visit: &Visit, item: &v1::OpenItem, codes: &Codes) -> Markup {
                 @if item.gates { div { (words.say("stops-shipping")) } } }
             th scope="row" { (shown::check(&item.check, &item.title)) }
             td { @if !item.lot.is_empty() { (lot_link(&item.lot, codes.of(&item.lot))) } }
-            td lang="en" { (item.what) }
+            td lang="en" { (told(visit, &item.what)) }
             td { (item.who) }
         }
     }
@@ -122,7 +123,7 @@ fn facts_shown(
             ul.items {
                 @for item in &found.rows {
                     li {
-                        (mark(visit, "open")) " " span lang="en" { (item.what) } " "
+                        (mark(visit, "open")) " " span lang="en" { (told(visit, &item.what)) } " "
                         (shown::instant(visit, &item.recorded_at)) " · " (item.entered_by_name) " "
                         (shown::lot_links(&item.lots, codes))
                     }

@@ -1,7 +1,11 @@
-//! The review before shipment: which finished lots are ready, what stands in the way of the others,
-//! and one signature over those that were looked at. It signs exactly what the page showed.
+//! The review before shipment: which finished lots wait for it, product by product, what stands in
+//! the way of others, one signature over those that were looked at, and who signed which review.
+//! It signs exactly what the page showed.
+
+use std::collections::BTreeMap;
 
 use futures_util::future::join_all;
+use futures_util::join;
 use maud::{Markup, html};
 use wire::v1;
 
@@ -18,6 +22,8 @@ use crate::problem::Problem;
 const LOOKED_THROUGH: i32 = 400;
 /// Finished lots shown.
 const SHOWN: usize = 40;
+/// Reviews shown, the newest first.
+const REVIEWS: i32 = 20;
 /// The kinds that ship.
 const KINDS: [&str; 2] = ["finished", "opening_stock"];
 
@@ -31,6 +37,61 @@ impl Ready {
     fn is_to_sign(&self) -> bool {
         self.clearance.as_ref().is_ok_and(|found| found.is_reviewable && !found.is_reviewed)
     }
+
+    /// What waits comes first, what was reviewed last.
+    fn rank(&self) -> u8 {
+        match &self.clearance {
+            Ok(found) if found.is_reviewed => 2,
+            Ok(found) if found.is_reviewable => 0,
+            _ => 1,
+        }
+    }
+}
+
+/// What the page shows.
+struct Found {
+    lots: Vec<Ready>,
+    has_more: bool,
+    reviews: Result<v1::ListReviewsResponse, Problem>,
+    codes: Codes,
+}
+
+impl Found {
+    async fn gather(visit: &Visit) -> Result<Self, Problem> {
+        let question = v1::ListLotsRequest {
+            page_size: LOOKED_THROUGH,
+            newest_first: true,
+            ..Default::default()
+        };
+        let lots = visit.ask(methods::LIST_LOTS, question).await?.lots;
+        let looked_through = lots.len();
+        let finished = lots.into_iter().filter(|lot| KINDS.contains(&lot.kind.as_str()));
+        let finished: Vec<v1::Lot> = finished.collect();
+        let has_more = looked_through >= LOOKED_THROUGH as usize || finished.len() > SHOWN;
+        let asked = finished.into_iter().take(SHOWN).map(|lot| async {
+            let question = v1::GetClearanceRequest { lot: lot.lot.clone() };
+            Ready { clearance: visit.ask(methods::GET_CLEARANCE, question).await, lot }
+        });
+        let newest = v1::ListReviewsRequest { page_size: REVIEWS, ..Default::default() };
+        let (mut lots, reviews) = join!(join_all(asked), visit.ask(methods::LIST_REVIEWS, newest));
+        lots.sort_by_key(Ready::rank);
+        let proved = lots.iter().flat_map(|ready| &ready.clearance).flat_map(|one| &one.items);
+        let signed = reviews.iter().flat_map(|found| &found.reviews).flat_map(|one| &one.lots);
+        let named = proved.map(|item| &item.lot).chain(signed.map(|lot| &lot.lot));
+        let codes = Codes::ask(visit, named).await;
+        Ok(Self { lots, has_more, reviews, codes })
+    }
+
+    /// Lots by product, those with something to sign first.
+    fn products(&self) -> Vec<(&str, Vec<&Ready>)> {
+        let mut products: BTreeMap<&str, Vec<&Ready>> = BTreeMap::new();
+        for ready in &self.lots {
+            products.entry(&ready.lot.material).or_default().push(ready);
+        }
+        let mut products: Vec<_> = products.into_iter().collect();
+        products.sort_by_key(|(_, lots)| lots.iter().map(|ready| ready.rank()).min());
+        products
+    }
 }
 
 /// Shows the lots, or signs.
@@ -43,21 +104,8 @@ pub async fn answer(visit: &Visit) -> Result<Answer, Problem> {
             Err(problem) => Some(problem),
         },
     };
-    let question =
-        v1::ListLotsRequest { page_size: LOOKED_THROUGH, newest_first: true, ..Default::default() };
-    let lots = visit.ask(methods::LIST_LOTS, question).await?.lots;
-    let looked_through = lots.len();
-    let finished = lots.into_iter().filter(|lot| KINDS.contains(&lot.kind.as_str()));
-    let finished: Vec<v1::Lot> = finished.collect();
-    let has_more = looked_through >= LOOKED_THROUGH as usize || finished.len() > SHOWN;
-    let asked = finished.into_iter().take(SHOWN).map(|lot| async {
-        let question = v1::GetClearanceRequest { lot: lot.lot.clone() };
-        Ready { clearance: visit.ask(methods::GET_CLEARANCE, question).await, lot }
-    });
-    let found = join_all(asked).await;
-    let proved = found.iter().flat_map(|ready| &ready.clearance).flat_map(|one| &one.items);
-    let codes = Codes::ask(visit, proved.map(|item| &item.lot)).await;
-    Ok(page(visit, (&found, &codes), has_more, problem.as_ref()))
+    let found = Found::gather(visit).await?;
+    Ok(page(visit, &found, problem.as_ref()))
 }
 
 /// Signs for the lots that were ticked, each with the digest that its row showed.
@@ -74,25 +122,27 @@ async fn sign(visit: &Visit) -> Result<v1::Review, Problem> {
     visit.ask_signed(methods::SIGN_REVIEW, question, signing).await
 }
 
-fn page(
-    visit: &Visit,
-    (found, codes): (&[Ready], &Codes),
-    has_more: bool,
-    problem: Option<&Problem>,
-) -> Answer {
+fn page(visit: &Visit, found: &Found, problem: Option<&Problem>) -> Answer {
     let words = visit.words;
     let title = words.say("review");
-    let may_sign = visit.holds(&[v1::Role::Qa]) && found.iter().any(Ready::is_to_sign);
+    let may_sign = visit.holds(&[v1::Role::Qa]) && found.lots.iter().any(Ready::is_to_sign);
+    let waiting = found.lots.iter().filter(|ready| ready.is_to_sign()).count();
     let body = html! {
         h1 { (title) }
         @if !visit.asked.query.get("signed").is_empty() {
             p.done role="status" { (mark(visit, "reviewed")) " " (words.say("review-signed")) }
         }
         (forms::alert(visit, problem))
-        @if found.is_empty() { p { (words.say("nothing-finished")) } }
+        @if found.lots.is_empty() { p { (words.say("nothing-finished")) } }
+        @else { p { (words.with("waiting-for-review", [("count", waiting.into())])) } }
         form method="post" action="/review" {
             input type="hidden" name="id" value=(forms::record_id(visit));
-            @for ready in found { (one(visit, ready, codes, may_sign)) }
+            @for (product, lots) in found.products() {
+                section aria-label=(product) {
+                    h2 { (product) }
+                    @for ready in lots { (one(visit, ready, &found.codes, may_sign)) }
+                }
+            }
             @if may_sign {
                 label for="note" { (words.say("note-if-any")) }
                 input id="note" name="note" maxlength="1000" autocomplete="off"
@@ -100,7 +150,11 @@ fn page(
                 (forms::signature(visit, "signs-review", "sign-review"))
             }
         }
-        (shown::more(visit, found.len(), has_more))
+        (shown::more(visit, found.lots.len(), found.has_more))
+        section aria-labelledby="signed" {
+            h2 id="signed" { (words.say("signed-reviews")) }
+            (signed(visit, found))
+        }
     };
     let mut page = layout::page(visit, &title, body);
     page.status = problem.map_or(200, |problem| problem.kind.row().http);
@@ -111,15 +165,22 @@ fn one(visit: &Visit, ready: &Ready, codes: &Codes, may_sign: bool) -> Markup {
     let (words, lot) = (visit.words, &ready.lot);
     html! {
         section.ready aria-label=(lot.code) {
-            h2 { (lot_link(&lot.lot, &lot.code)) " " (lot.material) " " (state(visit, ready)) }
+            h3 { (lot_link(&lot.lot, &lot.code)) " "
+                span.since { (shown::instant(visit, &lot.observed_at)) } " " (state(visit, ready)) }
             @match &ready.clearance {
                 Err(problem) => (shown::missing(visit, &words.say("file-review"), problem)),
                 Ok(clearance) => {
-                    p { (words.with("proved-items", [("count", clearance.items.len().into())])) " "
-                        a href={ "/lots/" (lot.lot) "#review" } { (words.say("look-at-all")) } }
-                    (judged::items(visit, clearance, |lot| codes.of(lot)))
                     @if !clearance.reasons.is_empty() {
                         (layout::reasons(visit, &clearance.reasons))
+                    }
+                    details open[may_sign && ready.is_to_sign()] {
+                        summary { (words.with("proved-items", [
+                            ("count", clearance.items.len().into())
+                        ])) }
+                        (judged::items(visit, clearance, |lot| codes.of(lot)))
+                        p { a href={ "/lots/" (lot.lot) "#review" } {
+                            (words.say("look-at-all"))
+                        } }
                     }
                     @if may_sign && ready.is_to_sign() {
                         label.choice {
@@ -131,6 +192,45 @@ fn one(visit: &Visit, ready: &Ready, codes: &Codes, may_sign: bool) -> Markup {
                 }
             }
         }
+    }
+}
+
+/// Who signed which review.
+fn signed(visit: &Visit, found: &Found) -> Markup {
+    let words = visit.words;
+    let reviews = match &found.reviews {
+        Err(problem) => return shown::missing(visit, &words.say("signed-reviews"), problem),
+        Ok(reviews) if reviews.reviews.is_empty() => {
+            return html! { p { (words.say("no-reviews")) } };
+        }
+        Ok(reviews) => reviews,
+    };
+    html! {
+        div.scroll tabindex="0" role="group" aria-label=(words.say("signed-reviews")) {
+            table {
+                thead { tr {
+                    th scope="col" { (words.say("signed")) }
+                    th scope="col" { (words.say("person")) }
+                    th scope="col" { (words.say("lots")) }
+                    th scope="col" { (words.say("note")) }
+                } }
+                tbody { @for review in &reviews.reviews { tr {
+                    td { (shown::instant(visit, &review.recorded_at)) }
+                    th scope="row" { (review.signed_by_name)
+                        @if review.lots.iter().any(|lot| lot.reviewer_recorded) {
+                            small { (words.say("reviewer-recorded")) }
+                        } }
+                    td { @for lot in &review.lots {
+                        (lot_link(&lot.lot, found.codes.of(&lot.lot))) " "
+                        @if !lot.excepted_cases.is_empty() {
+                            (words.say("excepted-cases")) " " (lot.excepted_cases.join(", ")) " "
+                        }
+                    } }
+                    td { (review.note) }
+                } } }
+            }
+        }
+        (shown::more(visit, reviews.reviews.len(), !reviews.next_page_token.is_empty()))
     }
 }
 

@@ -8,6 +8,7 @@ use maud::{Markup, html};
 use wire::v1;
 
 use super::lots::Codes;
+use super::sentence::told;
 use super::visit::Visit;
 use crate::problem::Problem;
 
@@ -17,6 +18,21 @@ const DECIMALS: u32 = 3;
 /// An instant in the plant's zone; nothing where none is known.
 pub fn instant(visit: &Visit, text: &str) -> Markup {
     html! { @if !text.is_empty() { time datetime=(text) { (instant_text(visit, text)) } } }
+}
+
+/// An instant of today by its time alone, any other with its date.
+pub fn time(visit: &Visit, text: &str) -> Markup {
+    html! { @if !text.is_empty() { time datetime=(text) { (time_text(visit, text)) } } }
+}
+
+fn time_text(visit: &Visit, text: &str) -> String {
+    let date = |at: Timestamp| at.to_zoned(visit.zone.clone()).date();
+    match text.parse::<Timestamp>() {
+        Ok(at) if date(at) == date(visit.now()) => {
+            at.to_zoned(visit.zone.clone()).strftime("%H:%M").to_string()
+        }
+        _ => instant_text(visit, text),
+    }
 }
 
 /// The same as text.
@@ -67,6 +83,21 @@ pub fn grams(visit: &Visit, grams: Option<&str>) -> Markup {
     }
 }
 
+/// A decimal text with at most so many decimals, to the nearest; about, where it was rounded. Only
+/// for the eye: nothing is judged by it.
+pub fn rounded(text: &str, decimals: usize) -> String {
+    let digits = text.split_once('.').map_or(0, |(_, part)| part.len());
+    match text.parse::<f64>() {
+        Ok(value) if digits > decimals => {
+            let cut = format!("{value:.decimals$}");
+            // Nothing is left of what was too small: its sign goes too.
+            let is_zero = cut.chars().all(|sign| matches!(sign, '-' | '0' | '.'));
+            format!("≈\u{a0}{}", if is_zero { cut.trim_start_matches('-') } else { &cut })
+        }
+        _ => text.to_owned(),
+    }
+}
+
 fn decimals(thousandths: i128) -> String {
     let (sign, size) = (if thousandths < 0 { "-" } else { "" }, thousandths.unsigned_abs());
     let text = format!("{sign}{}.{:03}", size / 1000, size % 1000);
@@ -86,18 +117,27 @@ pub fn verdict(visit: &Visit, verdict: Option<i32>) -> Markup {
 
 /// A mark: a shape, and the word beside it.
 pub fn mark(visit: &Visit, word: &str) -> Markup {
-    let shape = match word {
-        "met" | "met-late" | "clear" | "closed" | "reviewed" => "✓",
-        "not-met" | "failed" | "not-clear" => "✗",
-        "on-hold" => "■",
-        "open" | "missing" | "missed" | "deviation" | "to-review" => "▲",
-        "undetermined" | "not-judged" => "?",
-        _ => "–",
-    };
     html! {
         span class={ "mark is-" (word) } {
-            span.shape aria-hidden="true" { (shape) } " " (visit.words.one_of("mark", word))
+            span.shape aria-hidden="true" { (shape(word)) } " " (visit.words.one_of("mark", word))
         }
+    }
+}
+
+/// The shape of a mark.
+pub fn shape(word: &str) -> &'static str {
+    match word {
+        "met" | "met-late" | "clear" | "closed" | "reviewed" | "deviation-closed" => "✓",
+        "not-met" | "failed" | "not-clear" | "left-unclear" => "✗",
+        "on-hold" => "■",
+        "open" | "missing" | "missed" | "deviation" | "to-review" | "overdue" => "▲",
+        "due" => "◇",
+        "counts" | "running" => "●",
+        "not-yet" => "○",
+        "shipped" => "▶",
+        "this" => "◆",
+        "undetermined" | "not-judged" => "?",
+        _ => "–",
     }
 }
 
@@ -113,7 +153,9 @@ pub fn missing(visit: &Visit, what: &str, problem: &Problem) -> Markup {
                 (words.one_of("problem", problem.kind.row().reason)) " "
                 (words.say("part-missing-means"))
             }
-            @if !problem.detail.is_empty() { p lang="en" { small { (problem.detail) } } }
+            @if !problem.detail.is_empty() {
+                p lang="en" { small { (told(visit, &problem.detail)) } }
+            }
         }
     }
 }
@@ -155,6 +197,14 @@ pub fn more(visit: &Visit, rows: usize, has_more: bool) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_long_number_is_rounded_and_says_so() {
+        assert_eq!(rounded("2.43902439024390243902439024390", 2), "≈\u{a0}2.44");
+        assert_eq!(rounded("-0.001", 2), "≈\u{a0}0.00");
+        assert_eq!(rounded("10", 2), "10");
+        assert_eq!(rounded("-1.5", 2), "-1.5");
+    }
 
     #[test]
     fn thousandths_are_read_as_they_are() {

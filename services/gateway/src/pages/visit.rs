@@ -4,6 +4,7 @@
 use std::sync::Arc;
 
 use http::HeaderMap;
+use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use platform::caller::{KEY_HEADER, REQUEST_ID_HEADER, TICKET_HEADER};
 use platform::error::Kind;
@@ -66,6 +67,16 @@ impl Visit {
         Self { pages, asked: asked.clone(), session, words, settings, zone }
     }
 
+    /// The instant by the plant's clock.
+    pub fn now(&self) -> Timestamp {
+        self.pages.gateway.keeper.clock.now()
+    }
+
+    /// True for an instant that has passed.
+    pub fn is_past(&self, at: &str) -> bool {
+        at.parse::<Timestamp>().is_ok_and(|at| at < self.now())
+    }
+
     /// True when the plant's time is invented.
     pub fn is_simulated(&self) -> bool {
         self.pages.gateway.keeper.clock.is_simulated()
@@ -78,12 +89,7 @@ impl Visit {
 
     /// The headers of a question: who asks, and under which id it is logged.
     pub fn headers(&self) -> HeaderMap {
-        let mut headers = HeaderMap::new();
-        put(&mut headers, REQUEST_ID_HEADER, &self.asked.request_id);
-        if let Some(session) = &self.session {
-            put(&mut headers, "authorization", &format!("Bearer {}", session.access_token));
-        }
-        headers
+        headers(self.session.as_ref(), &self.asked.request_id)
     }
 
     /// Asks a service.
@@ -141,6 +147,16 @@ impl Visit {
         }
         Ok(Whole { rows, has_more: true })
     }
+}
+
+/// The headers of a question of somebody.
+pub fn headers(session: Option<&Session>, request_id: &str) -> HeaderMap {
+    let mut headers = HeaderMap::new();
+    put(&mut headers, REQUEST_ID_HEADER, request_id);
+    if let Some(session) = session {
+        put(&mut headers, "authorization", &format!("Bearer {}", session.access_token));
+    }
+    headers
 }
 
 /// True for a problem that is no missing part but somebody who must sign in again.

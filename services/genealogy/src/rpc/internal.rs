@@ -7,6 +7,7 @@ use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::internal::v1 as internal;
 
+use crate::shape::masses::{Asked, asked_in, masses_out};
 use crate::{Genealogy, store};
 
 /// A place as it stands now; empty when there is none.
@@ -27,6 +28,30 @@ pub async fn find_place(
         in_use: place.in_use,
     });
     Ok(Response::new(response.unwrap_or_default()))
+}
+
+/// Lots with all that they came of and all that came of them.
+pub async fn masses_of(
+    service: &Genealogy,
+    request: Request<internal::MassesOfRequest>,
+) -> Result<Response<internal::MassesOfResponse>, Status> {
+    let (asked, alone) = (asked_in(request.get_ref())?, request.get_ref().alone);
+    let (roots, masses) = service
+        .db
+        .read("genealogy.masses_of", |conn| {
+            Box::pin(async move {
+                let roots = match asked {
+                    Asked::Lots(lots) => lots,
+                    Asked::Day(day, material) => {
+                        store::masses::of_day(conn, day, &material).await?
+                    }
+                };
+                let masses = store::masses::around(conn, &roots, alone).await?;
+                Ok((roots, masses))
+            })
+        })
+        .await?;
+    Ok(Response::new(masses_out(&roots, masses)?))
 }
 
 /// The closure of lots, and of each its cases that have not left.

@@ -8,6 +8,7 @@ use platform::caller::Call;
 use platform::error::{Failure, Kind};
 use platform::hop;
 use platform::pages::Page;
+use platform::shape::id;
 use prost::Message as _;
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
@@ -145,10 +146,15 @@ pub async fn list(
     let request = request.into_inner();
     let page = Page::of(request.page_size, &request.page_token)?;
     let asked = page.clone();
+    let mut faults = Faults::new();
+    let lots = request.lots.iter().enumerate();
+    let lots = lots.filter_map(|(at, lot)| id(lot, &format!("lots[{at}]"), &mut faults)).collect();
+    faults.into_result(Some(())).map_err(Failure::from)?;
     let wanted = Wanted {
         code: request.code.to_uppercase(),
         run: request.run.trim().to_owned(),
         newest_first: request.newest_first,
+        lots,
     };
     let mut lots = service
         .db

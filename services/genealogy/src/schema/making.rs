@@ -116,6 +116,26 @@ diesel::table! {
 }
 
 diesel::table! {
+    genealogy.batch (id) {
+        id -> Uuid,
+        transformation -> Uuid,
+        cause -> Uuid,
+        formula -> Uuid,
+        formula_version -> Integer,
+        hold_for_label -> Bool,
+        answer -> Uuid,
+        question -> Bytea,
+        judgement -> Bytea,
+        recorded_at -> Timestamptz,
+        day -> Date,
+        entered_by -> Text,
+        entered_by_name -> Text,
+        station -> Text,
+        fingerprint -> Bytea,
+    }
+}
+
+diesel::table! {
     genealogy.transfer_lot (lot, transfer) {
         transfer -> Uuid,
         lot -> Uuid,

@@ -18,6 +18,7 @@ diesel::table! {
         entered_at -> Timestamptz,
         offset_ms -> BigInt,
         happened -> Bool,
+        label_revision -> Text,
     }
 }
 
@@ -134,6 +135,7 @@ diesel::table! {
         entered_at -> Timestamptz,
         offset_ms -> BigInt,
         happened -> Bool,
+        label_cover -> Nullable<Uuid>,
     }
 }
 

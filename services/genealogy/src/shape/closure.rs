@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use std::fmt::Write as _;
 use std::sync::Arc;
 
+use bigdecimal::BigDecimal;
 use jiff::Timestamp;
 use sha2::{Digest as _, Sha256};
 use uuid::Uuid;
@@ -41,6 +42,9 @@ pub struct ClosedLot {
     /// Where it was and when.
     pub stays: Vec<Stay>,
 }
+
+/// What went into lots of a closure, by place in its list, in grams; lots of one making share it.
+pub type MadeOf = HashMap<Uuid, Arc<[(u32, BigDecimal)]>>;
 
 /// A time at a place.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -97,6 +101,20 @@ impl Closure {
     /// The lots as a clearance asks for them.
     pub fn lots_out(&self) -> Vec<internal::ClosureLot> {
         self.lots.iter().map(ClosedLot::out).collect()
+    }
+
+    /// The lots with what went into them, as labels and rework are judged by it.
+    pub fn origins_out(&self, made_of: &MadeOf) -> Vec<internal::OriginLot> {
+        let uses = |lot: &ClosedLot| made_of.get(&lot.id).map_or(&[][..], |uses| uses);
+        let origin = |lot: &ClosedLot| internal::OriginLot {
+            lot: lot.id.to_string(),
+            code: lot.code.clone(),
+            kind: lot.kind.clone(),
+            material: lot.material.clone(),
+            made_at_us: lot.made_at.as_microsecond(),
+            uses: uses(lot).iter().map(|(at, mass_g)| use_out(*at, mass_g)).collect(),
+        };
+        self.lots.iter().map(origin).collect()
     }
 
     /// What is to ship, with the cases of each lot; a lot that the closure lacks is left out.
@@ -159,6 +177,11 @@ impl OpenCase {
         });
         internal::ShippingCase { serial: self.serial, passings: passings.collect() }
     }
+}
+
+/// A use of the lot at a place in the list.
+pub fn use_out(lot: u32, mass_g: &BigDecimal) -> internal::OriginUse {
+    internal::OriginUse { lot, mass_g: Some(mass_g.to_plain_string()) }
 }
 
 /// The stays that begin at these instants, until `end`. What began later is left out: the part

@@ -302,7 +302,9 @@ pub fn id_or_empty(id: Option<Uuid>) -> String {
 
 /// A lot as a message.
 pub fn lot_out(lot: Standing) -> v1::Lot {
-    let Standing { row, on_hand_g, holds } = lot;
+    let Standing { row, on_hand_g, holds, moved_to } = lot;
+    let (stands_at, stands_at_name) =
+        moved_to.unwrap_or_else(|| (row.place, row.place_name.clone()));
     let holds = holds.into_iter().map(|hold| holds::hold_on(row.id, hold)).collect();
     let LotRow { mass_value, mass_unit, .. } = row;
     let mass = v1::Quantity { value: Some(mass_value.to_plain_string()), unit: mass_unit };
@@ -328,6 +330,8 @@ pub fn lot_out(lot: Standing) -> v1::Lot {
         made_by: id_or_empty(row.made_by),
         use_by: row.use_by.map(|day| day.to_jiff().to_string()).unwrap_or_default(),
         run: row.run.unwrap_or_default(),
+        stands_at: stands_at.to_string(),
+        stands_at_name,
     }
 }
 

@@ -1,6 +1,7 @@
 //! Between the contract's messages of making lots and this service's rows.
 //! It never asks the database or haccp: what they know is handed in.
 
+pub mod batch;
 pub mod items;
 pub mod judge;
 pub mod moves;
@@ -19,6 +20,7 @@ use serde_json::{Value, json};
 use uuid::Uuid;
 use wire::v1;
 
+use self::batch::{By, NewBatch, Told};
 use self::judge::Broken;
 use super::lots::{Content, Mass, NewLot, Origin, PlanVersion, mass_in, named, use_by_in};
 use crate::store::making::{Made, Used};
@@ -59,6 +61,8 @@ pub struct Transformation {
     pub moments: Moments,
     /// The date by which what it uses must not be out of date.
     pub used_on: Date,
+    /// By what it is judged besides its masses.
+    pub by: By,
 }
 
 /// A message read as far as it goes: the place that it names is still to be looked up.
@@ -95,6 +99,12 @@ pub struct NewTransformation {
     pub used_on: Date,
     /// What is known to be wrong before anything is read: plans that bind no such lot.
     pub broken: Vec<Broken>,
+    /// What formulas has against it.
+    pub told: Vec<Told>,
+    /// What somebody must look at, though it refuses nothing.
+    pub waits: Vec<Broken>,
+    /// How the batch was judged.
+    pub batch: Option<NewBatch>,
 }
 
 /// Reads a transformation to record.
@@ -114,7 +124,9 @@ pub fn transformation_in(
     let wanted = outputs_in(&request.outputs, happened, &mut faults);
     let additions = additions_in(&request.additions, &mut faults);
     refuse_twice(&uses, &wanted, &mut faults);
-    let content = moments.map(|moments| Transformation {
+    let by = batch::by_in(request, &mut faults);
+    let content = moments.zip(by).map(|(moments, by)| Transformation {
+        by,
         kind: request.kind.clone(),
         uses,
         additions,
@@ -234,7 +246,20 @@ impl Transformation {
         let outputs: Vec<_> = outputs.collect();
         let (kind, uses, additions) = (self.kind, self.uses, self.additions);
         let (moments, used_on) = (self.moments, self.used_on);
-        NewTransformation { stamp, kind, place, uses, additions, outputs, moments, used_on, broken }
+        NewTransformation {
+            stamp,
+            kind,
+            place,
+            uses,
+            additions,
+            outputs,
+            moments,
+            used_on,
+            broken,
+            told: Vec::new(),
+            waits: Vec::new(),
+            batch: None,
+        }
     }
 }
 
@@ -288,6 +313,7 @@ pub fn input_entry(one: &Use, code: &str, taken_g: &BigDecimal) -> Value {
 }
 
 /// An input to add to a transformation.
+#[derive(Clone)]
 pub struct NewInput {
     pub stamp: Stamp,
     pub transformation: Uuid,
@@ -295,6 +321,18 @@ pub struct NewInput {
     pub reason: String,
     pub moments: Moments,
     pub used_on: Date,
+    /// Of a kit weighed again: what it holds now.
+    pub again: Vec<v1::KitContent>,
+    /// Of a kit: the batch that it goes into.
+    pub kit_for: Option<Uuid>,
+    /// The judgement of the batch that was read before this one was asked for.
+    pub judged_before: Option<Uuid>,
+    /// What formulas has against it.
+    pub told: Vec<Told>,
+    /// What somebody must look at, though it refuses nothing.
+    pub waits: Vec<Broken>,
+    /// How the batch is judged with it.
+    pub batch: Option<NewBatch>,
 }
 
 /// Reads an input to add.
@@ -314,6 +352,7 @@ pub fn input_in(
         happened: request.happened.unwrap_or(false),
     };
     let moments = Moments::of(call, claimed, &mut faults);
+    batch::contents_in(&request.contents, "contents", &mut faults);
     let read = id.zip(transformation).zip(lot).zip(mass).zip(moments);
     let ((((id, transformation), lot), mass), moments) = faults.into_result(read)?;
     Ok(NewInput {
@@ -323,6 +362,12 @@ pub fn input_in(
         reason: request.reason.clone(),
         used_on: used_on(plant, &moments),
         moments,
+        again: request.contents.clone(),
+        kit_for: None,
+        judged_before: None,
+        told: Vec::new(),
+        waits: Vec::new(),
+        batch: None,
     })
 }
 
@@ -348,7 +393,7 @@ pub fn mass_out(value: &BigDecimal, unit: &str) -> v1::Quantity {
 /// A transformation as a message.
 pub fn transformation_out(made: Made) -> v1::Transformation {
     let loss = made.loss_g();
-    let Made { row, inputs, outputs, items } = made;
+    let Made { row, inputs, outputs, items, batch } = made;
     v1::Transformation {
         transformation: row.id.to_string(),
         kind: row.kind,
@@ -376,6 +421,7 @@ pub fn transformation_out(made: Made) -> v1::Transformation {
         day: row.day.to_jiff().to_string(),
         happened: row.happened,
         items: items.into_iter().map(items::item_out).collect(),
+        batch: batch.as_ref().and_then(batch::judgement_out),
     }
 }
 

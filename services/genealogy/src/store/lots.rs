@@ -14,7 +14,7 @@ use uuid::Uuid;
 
 use super::holds::{self, HoldRow};
 use super::safety;
-use crate::schema::{lot, lot_code_counter, lot_on_hand};
+use crate::schema::{lot, lot_code_counter, lot_on_hand, transfer, transfer_lot};
 use crate::shape::lots::{NewLot, Origin};
 
 #[diesel::declare_sql_function]
@@ -70,6 +70,8 @@ pub struct Standing {
     pub on_hand_g: BigDecimal,
     /// Those that have not ended, in the order in which they were placed.
     pub holds: Vec<HoldRow>,
+    /// The place to which it was last moved, with its name; nothing while nobody has moved it.
+    pub moved_to: Option<(Uuid, String)>,
 }
 
 /// What recording a lot did.
@@ -108,7 +110,7 @@ pub async fn make(conn: &mut AsyncPgConnection, new: &NewLot) -> Result<Standing
     let leaf = new.stamp.leaf(new.form(), new.entry(&row.code))?;
     records::insert_leaves(conn, vec![leaf]).await?;
     let on_hand_g = row.mass_g.clone();
-    Ok(Standing { row, on_hand_g, holds: Vec::new() })
+    Ok(Standing { row, on_hand_g, holds: Vec::new(), moved_to: None })
 }
 
 /// Inserts the lot under the next code that no lot has: a plant that changes its pattern, or
@@ -206,6 +208,8 @@ pub struct Wanted {
     pub run: String,
     /// The newest first.
     pub newest_first: bool,
+    /// Only these; empty: all.
+    pub lots: Vec<Uuid>,
 }
 
 /// Lots in the order in which they were made, or the other way round.
@@ -225,6 +229,9 @@ pub async fn list(
     if !wanted.run.is_empty() {
         query = query.filter(lower(lot::run).eq(lower(&wanted.run)));
     }
+    if !wanted.lots.is_empty() {
+        query = query.filter(lot::id.eq_any(&wanted.lots));
+    }
     query = match (wanted.newest_first, &page.after) {
         (true, None) => query.order(lot::id.desc()),
         (true, Some(_)) => query.filter(lot::id.lt(super::after(page))).order(lot::id.desc()),
@@ -243,11 +250,29 @@ async fn with_holds(
     for (lot, hold) in holds::standing(conn, &ids).await? {
         by_lot.entry(lot).or_default().push(hold);
     }
+    let mut moved = moved_to(conn, &ids).await?;
     let standing = found.into_iter().map(|(row, on_hand_g)| {
         let holds = by_lot.remove(&row.id).unwrap_or_default();
-        Standing { row, on_hand_g, holds }
+        let moved_to = moved.remove(&row.id);
+        Standing { row, on_hand_g, holds, moved_to }
     });
     Ok(standing.collect())
+}
+
+/// Where lots were last moved to.
+async fn moved_to(
+    conn: &mut AsyncPgConnection,
+    lots: &[Uuid],
+) -> Result<HashMap<Uuid, (Uuid, String)>, Failure> {
+    let rows: Vec<(Uuid, Uuid, String)> = transfer_lot::table
+        .inner_join(transfer::table)
+        .filter(transfer_lot::lot.eq_any(lots))
+        .order((transfer::observed_at.asc(), transfer::id.asc()))
+        .select((transfer_lot::lot, transfer::place, transfer::place_name))
+        .load(conn)
+        .await?;
+    // Of several moves the last one stays.
+    Ok(rows.into_iter().map(|(lot, place, name)| (lot, (place, name))).collect())
 }
 
 /// Which of these ids no lot has.

@@ -1,6 +1,7 @@
 //! Transformations: lots used up to make lots, whole or not at all.
 //! It never makes a lot of itself, and never uses more of one than there is.
 
+pub mod batch;
 pub mod ends;
 pub mod inputs;
 pub mod stock;
@@ -17,11 +18,12 @@ use platform::records;
 use serde_json::Value;
 use uuid::Uuid;
 
+use self::batch::BatchRow;
 use super::items::{self, Item};
 use super::lots::{self, LotRow};
 use super::safety;
 use crate::schema::{input_added, lot, transformation, transformation_input};
-use crate::shape::making::judge::{Broken, Stock, balance, clock_off, refuse};
+use crate::shape::making::judge::{Broken, Stock, balance, clock_off, refuse_with};
 use crate::shape::making::{
     NewTransformation, Use, additions_entry, additions_g, input_entry, transformation_entry,
 };
@@ -61,6 +63,8 @@ pub struct Made {
     pub inputs: Vec<Used>,
     pub outputs: Vec<LotRow>,
     pub items: Vec<Item>,
+    /// How a batch was judged last; none where it was mixed under no formula.
+    pub batch: Option<BatchRow>,
 }
 
 impl Made {
@@ -98,11 +102,16 @@ pub async fn record(
     }
     let on_hand = stock::lock(conn, &used).await?;
     let stocks = stock::stocks(conn, &used, &on_hand).await?;
-    let broken = judged(new, &stocks);
-    refuse(&new.moments, &broken)?;
+    let mut broken = judged(new, &stocks);
+    refuse_with(&new.moments, &broken, &new.told)?;
     insert(conn, new, &stocks).await?;
+    if let Some(batch) = &new.batch {
+        batch::record(conn, batch).await?;
+    }
+    let made: Vec<Uuid> = new.outputs.iter().map(|lot| lot.stamp.id).collect();
+    broken.extend(new.told.iter().map(|told| told.broken(&made)));
+    broken.extend(new.waits.iter().cloned());
     if !broken.is_empty() {
-        let made: Vec<Uuid> = new.outputs.iter().map(|lot| lot.stamp.id).collect();
         items::record(conn, (&new.stamp, "The transformation"), &broken, &made).await?;
     }
     let made = find(conn, new.stamp.id).await?;
@@ -140,7 +149,7 @@ async fn refuse_known_outputs(
 }
 
 /// Names each input that does not exist by its place in the list.
-async fn refuse_unknown(conn: &mut AsyncPgConnection, ids: &[Uuid]) -> Result<(), Failure> {
+pub async fn refuse_unknown(conn: &mut AsyncPgConnection, ids: &[Uuid]) -> Result<(), Failure> {
     let unknown = lots::unknown(conn, ids).await?;
     let mut faults = Faults::new();
     for (at, id) in ids.iter().enumerate().filter(|(_, id)| unknown.contains(id)) {
@@ -232,7 +241,13 @@ pub async fn find(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Made>
         .await?;
     records.push(id);
     let items = items::about(conn, &records).await?;
-    Ok(Some(Made { row, inputs, outputs, items }))
+    let batch = batch::last(conn, id).await?;
+    Ok(Some(Made { row, inputs, outputs, items, batch }))
+}
+
+/// The ids of the lots that a transformation made.
+pub async fn made(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Vec<Uuid>, Failure> {
+    Ok(outputs(conn, id).await?.into_iter().map(|lot| lot.id).collect())
 }
 
 /// The lots that a transformation made, in the order of their codes' making.

@@ -7,7 +7,7 @@ use domain::fault::Faults;
 use platform::caller::Call;
 use platform::error::Failure;
 use platform::pages::Page;
-use platform::shape::optional_id;
+use platform::shape::{optional_date, optional_id};
 use tonic::{Request, Response, Status};
 use wire::v1;
 
@@ -74,13 +74,14 @@ pub async fn list(
     let request = request.into_inner();
     let mut faults = Faults::new();
     let place = optional_id(&request.place, "place", &mut faults);
-    let place = faults.into_result(Some(place)).map_err(Failure::from)?;
+    let day = optional_date(&request.day, "day", &mut faults);
+    let wanted = faults.into_result(Some((place, day))).map_err(Failure::from)?;
     let page = Page::of(request.page_size, &request.page_token)?;
     let asked = page.clone();
     let mut rows = service
         .db
         .read("haccp.list_challenges", |conn| {
-            Box::pin(async move { store::list(conn, place, &asked).await })
+            Box::pin(async move { store::list(conn, wanted, &asked).await })
         })
         .await?;
     let next_page_token = page.cut(&mut rows, |row| row.id.to_string());

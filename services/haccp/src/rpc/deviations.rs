@@ -7,7 +7,7 @@ use domain::fault::Faults;
 use platform::caller::Call;
 use platform::error::{Failure, Reason};
 use platform::pages::Page;
-use platform::shape::id;
+use platform::shape::{id, optional_instant};
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::v1;
@@ -52,8 +52,10 @@ pub async fn list(
     let page = Page::of(request.page_size, &request.page_token)?;
     let mut faults = Faults::new();
     let lot = (!request.lot.is_empty()).then(|| id(&request.lot, "lot", &mut faults)).flatten();
+    let since = &request.opened_since;
+    let opened_since = optional_instant(since, "opened_since", &mut faults);
     faults.into_result(Some(())).map_err(Failure::from)?;
-    let (asked, wanted) = (page.clone(), Wanted { open: request.open, lot });
+    let (asked, wanted) = (page.clone(), Wanted { open: request.open, lot, opened_since });
     let mut rows = service
         .db
         .read("haccp.list_deviations", |conn| {

@@ -10,7 +10,7 @@ use platform::caller::Call;
 use platform::error::{Failure, Kind};
 use platform::pages::Page;
 use platform::records::{self, Leaf, Stamp};
-use platform::shape::{id, optional_id};
+use platform::shape::{id, optional_date, optional_id};
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::v1;
@@ -173,13 +173,14 @@ pub async fn list(
     let request = request.into_inner();
     let mut faults = Faults::new();
     let lot = optional_id(&request.lot, "lot", &mut faults);
-    let lot = faults.into_result(Some(lot)).map_err(Failure::from)?;
+    let day = optional_date(&request.day, "day", &mut faults);
+    let wanted = faults.into_result(Some((lot, day))).map_err(Failure::from)?;
     let page = Page::of(request.page_size, &request.page_token)?;
     let asked = page.clone();
     let mut rows = service
         .db
         .read("haccp.list_readings", |conn| {
-            Box::pin(async move { store::readings::list(conn, lot, &asked).await })
+            Box::pin(async move { store::readings::list(conn, wanted, &asked).await })
         })
         .await?;
     let next_page_token = page.cut(&mut rows, |row| row.id.to_string());

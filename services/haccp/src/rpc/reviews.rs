@@ -7,7 +7,8 @@ use std::sync::Arc;
 use domain::fault::Faults;
 use platform::caller::Call;
 use platform::error::Failure;
-use platform::shape::id;
+use platform::pages::Page;
+use platform::shape::{id, optional_id};
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::v1;
@@ -101,6 +102,28 @@ pub async fn get(
     let mut faults = Faults::new();
     let review = id(&request.get_ref().review, "review", &mut faults);
     shown(service, faults.into_result(review).map_err(Failure::from)?).await
+}
+
+/// Reviews, the newest first.
+pub async fn list(
+    service: &Haccp,
+    request: Request<v1::ListReviewsRequest>,
+) -> Result<Response<v1::ListReviewsResponse>, Status> {
+    let request = request.into_inner();
+    let mut faults = Faults::new();
+    let lot = optional_id(&request.lot, "lot", &mut faults);
+    let lot = faults.into_result(Some(lot)).map_err(Failure::from)?;
+    let page = Page::of(request.page_size, &request.page_token)?;
+    let asked = page.clone();
+    let mut rows = service
+        .db
+        .read("haccp.list_reviews", |conn| {
+            Box::pin(async move { store::list(conn, lot, &asked).await })
+        })
+        .await?;
+    let next_page_token = page.cut(&mut rows, |(row, _)| row.id.to_string());
+    let reviews = rows.into_iter().map(|(row, covered)| review_out(row, covered)).collect();
+    Ok(Response::new(v1::ListReviewsResponse { reviews, next_page_token }))
 }
 
 async fn shown(service: &Haccp, review: Uuid) -> Result<Response<v1::Review>, Status> {

@@ -91,6 +91,13 @@ impl Operations for Haccp {
         reviews::get(self, request).await
     }
 
+    async fn list_reviews(
+        &self,
+        request: Request<v1::ListReviewsRequest>,
+    ) -> Answer<v1::ListReviewsResponse> {
+        reviews::list(self, request).await
+    }
+
     async fn bind_station(
         &self,
         request: Request<v1::BindStationRequest>,

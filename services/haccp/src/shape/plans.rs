@@ -139,6 +139,15 @@ impl PlanVersion {
         self.steps.get(check.step?)
     }
 
+    /// Whether only the release of such a check frees what joined after its step: the step is asked
+    /// on every path, none of its checks gates, and this one may be released.
+    pub fn frees_its_step(&self, check: &Check) -> bool {
+        let mut of_step = self.checks.iter().filter(|one| one.step == check.step);
+        self.step_of(check).is_some_and(|step| step.on_every_path)
+            && !of_step.any(|one| one.class.gates())
+            && check.dispositions.iter().any(|word| word == "release_with_support")
+    }
+
     /// True when its demand is whole: it has steps, and each check belongs to one of them. By any
     /// other version nothing is ever clear.
     pub fn is_whole(&self) -> bool {

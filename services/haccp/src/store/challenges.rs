@@ -1,7 +1,9 @@
 //! Challenges at places, each with the span that it proves or puts in doubt.
 //! It never changes one.
 
-use diesel::sql_types::{BigInt, Bool, Integer, Nullable, Text, Timestamptz, Uuid as SqlUuid};
+use diesel::sql_types::{
+    BigInt, Bool, Date, Integer, Nullable, Text, Timestamptz, Uuid as SqlUuid,
+};
 use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff::Timestamp;
@@ -65,20 +67,22 @@ pub async fn find(conn: &mut AsyncPgConnection, id: Uuid) -> Result<ChallengeRow
     Ok(query.get_result(conn).await?)
 }
 
-/// Challenges in the order of their ids, of one place where one is named.
+/// Challenges in the order of their ids, of one place and of one day where they are named.
 pub async fn list(
     conn: &mut AsyncPgConnection,
-    place: Option<Uuid>,
+    (place, day): (Option<Uuid>, Option<jiff::civil::Date>),
     page: &Page,
 ) -> Result<Vec<ChallengeRow>, Failure> {
     let after = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::nil());
     let query = sql_query(format!(
-        "{SELECT} WHERE c.id > $1 AND ($2 IS NULL OR c.place = $2) ORDER BY c.id LIMIT $3"
+        "{SELECT} WHERE c.id > $1 AND ($2 IS NULL OR c.place = $2) \
+         AND ($4 IS NULL OR c.day = $4) ORDER BY c.id LIMIT $3"
     ));
     let query = query
         .bind::<SqlUuid, _>(after)
         .bind::<Nullable<SqlUuid>, _>(place)
-        .bind::<BigInt, _>(page.fetch());
+        .bind::<BigInt, _>(page.fetch())
+        .bind::<Nullable<Date>, _>(day.map(|day| day.to_diesel()));
     Ok(query.load(conn).await?)
 }
 

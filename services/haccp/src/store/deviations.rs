@@ -127,6 +127,8 @@ pub struct Wanted {
     pub open: bool,
     /// Only those that name this lot.
     pub lot: Option<Uuid>,
+    /// Only those that opened at this instant or later.
+    pub opened_since: Option<jiff::Timestamp>,
 }
 
 /// Deviations in the order of their ids.
@@ -149,6 +151,9 @@ pub async fn list(
     if let Some(lot) = wanted.lot {
         let naming = deviation_lot::table.filter(deviation_lot::lot.eq(lot));
         query = query.filter(deviation::id.eq_any(naming.select(deviation_lot::deviation)));
+    }
+    if let Some(since) = wanted.opened_since {
+        query = query.filter(deviation::recorded_at.ge(since.to_diesel()));
     }
     let found: Vec<(DeviationRow, Option<EndRow>)> = query.load(conn).await?;
     let ids: Vec<Uuid> = found.iter().map(|(opened, _)| opened.id).collect();

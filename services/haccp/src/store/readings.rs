@@ -6,6 +6,7 @@ use diesel::sql_types::{Array, BigInt, Bool, Bytea, Date, Integer, Nullable, Tex
 use diesel::{OptionalExtension, QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff::civil;
+use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
 use platform::moments::Moments;
 use platform::pages::Page;
@@ -170,22 +171,23 @@ pub async fn amendments(
     Ok(found.into_iter().map(ReadingRow::from).collect())
 }
 
-/// First readings in the order of their ids, of one lot where one is named.
+/// First readings in the order of their ids, of one lot and of one day where they are named.
 pub async fn list(
     conn: &mut AsyncPgConnection,
-    lot: Option<Uuid>,
+    (lot, day): (Option<Uuid>, Option<civil::Date>),
     page: &Page,
 ) -> Result<Vec<ReadingRow>, Failure> {
     let after = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::nil());
     let query = sql_query(format!(
         "{SELECT} WHERE r.supersedes IS NULL AND r.id > $1 AND ($2 IS NULL OR EXISTS \
          (SELECT 1 FROM haccp.reading_lot AS l WHERE l.reading = r.id AND l.lot = $2)) \
-         ORDER BY r.id LIMIT $3"
+         AND ($4 IS NULL OR r.day = $4) ORDER BY r.id LIMIT $3"
     ));
     let found: Vec<Found> = query
         .bind::<SqlUuid, _>(after)
         .bind::<Nullable<SqlUuid>, _>(lot)
         .bind::<BigInt, _>(page.fetch())
+        .bind::<Nullable<Date>, _>(day.map(|day| day.to_diesel()))
         .load(conn)
         .await?;
     Ok(found.into_iter().map(ReadingRow::from).collect())

@@ -1,12 +1,15 @@
 //! Signed reviews, and who recorded what they review.
 //! It never changes one: a review that something has made void is found no more by its digest.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 
-use diesel::sql_types::{Array, Bool, Integer, Text, Timestamptz, Uuid as SqlUuid};
+use diesel::sql_types::{
+    Array, BigInt, Bool, Integer, Nullable, Text, Timestamptz, Uuid as SqlUuid,
+};
 use diesel::{OptionalExtension, QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
+use platform::pages::Page;
 use uuid::Uuid;
 
 use super::rows::Table;
@@ -31,6 +34,8 @@ pub struct ReviewRow {
 #[derive(QueryableByName)]
 struct LotRow {
     #[diesel(sql_type = SqlUuid)]
+    review: Uuid,
+    #[diesel(sql_type = SqlUuid)]
     lot: Uuid,
     #[diesel(sql_type = Text)]
     digest: String,
@@ -48,23 +53,59 @@ pub async fn find(
     id: Uuid,
 ) -> Result<Option<(ReviewRow, Vec<Covered>)>, Failure> {
     let query = "SELECT id, note, entered_by_name, recorded_at FROM haccp.review WHERE id = $1";
-    let row = sql_query(query).bind::<SqlUuid, _>(id).get_result(conn).await.optional()?;
-    let Some(row) = row else { return Ok(None) };
+    let row: Option<ReviewRow> =
+        sql_query(query).bind::<SqlUuid, _>(id).get_result(conn).await.optional()?;
+    Ok(with_lots(conn, row.into_iter().collect()).await?.pop())
+}
+
+/// Reviews, the newest first, those of one lot where one is named.
+pub async fn list(
+    conn: &mut AsyncPgConnection,
+    lot: Option<Uuid>,
+    page: &Page,
+) -> Result<Vec<(ReviewRow, Vec<Covered>)>, Failure> {
+    let before = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::max());
+    let query = sql_query(
+        "SELECT id, note, entered_by_name, recorded_at FROM haccp.review AS r WHERE id < $1 \
+         AND ($2 IS NULL OR EXISTS (SELECT 1 FROM haccp.review_lot AS l WHERE l.review = r.id \
+         AND l.lot = $2)) ORDER BY id DESC LIMIT $3",
+    );
+    let rows: Vec<ReviewRow> = query
+        .bind::<SqlUuid, _>(before)
+        .bind::<Nullable<SqlUuid>, _>(lot)
+        .bind::<BigInt, _>(page.fetch())
+        .load(conn)
+        .await?;
+    with_lots(conn, rows).await
+}
+
+async fn with_lots(
+    conn: &mut AsyncPgConnection,
+    rows: Vec<ReviewRow>,
+) -> Result<Vec<(ReviewRow, Vec<Covered>)>, Failure> {
+    let ids: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
     let lots: Vec<LotRow> = sql_query(
-        "SELECT lot, encode(closure, 'hex') AS digest, excepted, seen, reviewer_recorded \
-         FROM haccp.review_lot WHERE review = $1 ORDER BY lot",
+        "SELECT review, lot, encode(closure, 'hex') AS digest, excepted, seen, reviewer_recorded \
+         FROM haccp.review_lot WHERE review = ANY($1) ORDER BY lot",
     )
-    .bind::<SqlUuid, _>(id)
+    .bind::<Array<SqlUuid>, _>(ids)
     .load(conn)
     .await?;
-    let covered = lots.into_iter().map(|row| Covered {
-        lot: row.lot,
-        digest: row.digest,
-        excepted: row.excepted,
-        seen: row.seen,
-        reviewer_recorded: row.reviewer_recorded,
-    });
-    Ok(Some((row, covered.collect())))
+    let mut of_review: HashMap<Uuid, Vec<Covered>> = HashMap::new();
+    for row in lots {
+        of_review.entry(row.review).or_default().push(Covered {
+            lot: row.lot,
+            digest: row.digest,
+            excepted: row.excepted,
+            seen: row.seen,
+            reviewer_recorded: row.reviewer_recorded,
+        });
+    }
+    let whole = |row: ReviewRow| {
+        let covered = of_review.remove(&row.id).unwrap_or_default();
+        (row, covered)
+    };
+    Ok(rows.into_iter().map(whole).collect())
 }
 
 /// Writes the lots of a review.

@@ -2,6 +2,7 @@
 //! It never asks anything but records, links, leaves, state and the messages still owed.
 
 mod shipping;
+mod yields;
 
 /// A promise and the statement that gives one text, `what`, for each thing that breaks it.
 pub struct Promise {
@@ -66,7 +67,8 @@ const STATE: [(&str, &str); 9] = [
         "a safety version is 1 and one more for each record that made its lot less safe",
         // An amendment that opens a deviation counts once, as that deviation. An input that was
         // added late counts for all that its transformation made. The nil id is the plant's own
-        // row: what names no lots raises it, as do labels and specifications that replace others.
+        // row: what names no lots raises it, as do labels, specifications, materials and products
+        // that replace others, and each formula that is approved.
         "WITH counted AS (SELECT lot FROM haccp.deviation_lot \
          UNION ALL SELECT lot FROM genealogy.hold_lot \
          UNION ALL SELECT '00000000-0000-0000-0000-000000000000'::uuid FROM genealogy.hold \
@@ -89,6 +91,9 @@ const STATE: [(&str, &str); 9] = [
          UNION ALL SELECT id FROM haccp.instrument_check WHERE verdict <> 'PASS' \
          UNION ALL SELECT id FROM haccp.station_place WHERE is_bound \
          UNION ALL SELECT record_id FROM formulas.label WHERE version > 1 \
+         UNION ALL SELECT record_id FROM formulas.material WHERE version > 1 \
+         UNION ALL SELECT record_id FROM formulas.product WHERE version > 1 \
+         UNION ALL SELECT record_id FROM formulas.formula \
          UNION ALL SELECT id FROM formulas.specification WHERE version > 1) AS unnamed), \
          born AS (SELECT id AS lot FROM genealogy.lot \
          UNION ALL SELECT '00000000-0000-0000-0000-000000000000'::uuid), \
@@ -278,6 +283,12 @@ fn leaves(records: &[Record]) -> Vec<Promise> {
             differs: shipping::links(),
         },
         Promise { name: "every reading's row says what its entry says", differs: readings() },
+        Promise { name: "every batch's row says what its entry says", differs: batches() },
+        Promise {
+            name: "every weighing's row says what its entry says, and net is gross less tare",
+            differs: yields::weighings(),
+        },
+        Promise { name: "every cost's row says what its entry says", differs: yields::costs() },
         Promise {
             name: "every block's samples and load's seats are in its entry",
             differs: curves(),
@@ -291,7 +302,7 @@ fn leaves(records: &[Record]) -> Vec<Promise> {
 
 /// Lists of an entry, each with the links that must be the same: the record's kind, the member of
 /// its entry, the table of links with its record's column and the column of what it names.
-const LINKS: [(&str, &str, &str, &str, &str); 13] = [
+const LINKS: [(&str, &str, &str, &str, &str); 14] = [
     ("haccp.reading", "lots", "haccp.reading_lot", "reading", "lot"),
     ("haccp.deviation", "lots", "haccp.deviation_lot", "deviation", "lot"),
     ("haccp.load", "lots", "haccp.load_rack", "load", "lot"),
@@ -305,6 +316,7 @@ const LINKS: [(&str, &str, &str, &str, &str); 13] = [
     ("genealogy.transfer", "lots", "genealogy.transfer_lot", "transfer", "lot"),
     ("genealogy.transfer", "pallets", "genealogy.transfer_pallet", "transfer", "pallet"),
     ("genealogy.destruction", "cases", "genealogy.destroyed_case", "destruction", "serial"),
+    ("yields.weighing", "lots", "yields.weighing_lot", "weighing", "lot"),
 ];
 
 fn links() -> String {
@@ -347,6 +359,26 @@ fn inputs() -> String {
          AND NOT EXISTS (SELECT 1 FROM genealogy.transformation AS made WHERE made.id = made_by) \
          AND NOT EXISTS (SELECT 1 FROM genealogy.opening_statement AS made \
          WHERE made.id = made_by)"
+    )
+}
+
+/// How a batch was judged, and which labels and answers packings and shipments rest on.
+fn batches() -> String {
+    format!(
+        "WITH said AS MATERIALIZED (SELECT leaf.id, leaf.form, {PROVED} AS said FROM audit.leaf \
+         WHERE leaf.form SIMILAR TO 'genealogy.(batch|packing|shipment)/%') \
+         SELECT format('batch %s', record.id) AS what FROM genealogy.batch AS record \
+         JOIN said ON said.id = record.id WHERE said IS NOT NULL AND (record.transformation::text, \
+         record.cause::text, record.formula::text, record.formula_version::text, \
+         record.hold_for_label::text, record.answer::text) IS DISTINCT FROM \
+         (said ->> 'transformation', said ->> 'cause', said ->> 'formula', \
+         said ->> 'formula_version', said ->> 'hold_for_label', said ->> 'answer') \
+         UNION ALL SELECT format('packing %s', record.id) FROM genealogy.packing AS record \
+         JOIN said ON said.id = record.id WHERE form <> 'genealogy.packing/1' \
+         AND said IS NOT NULL AND record.label_revision IS DISTINCT FROM said ->> 'label_revision' \
+         UNION ALL SELECT format('shipment %s', record.id) FROM genealogy.shipment AS record \
+         JOIN said ON said.id = record.id WHERE form <> 'genealogy.shipment/1' \
+         AND said IS NOT NULL AND record.label_cover::text IS DISTINCT FROM said ->> 'label_cover'"
     )
 }
 

@@ -41,6 +41,7 @@ fn specification(
 fn origin(lot: u128, material: &str, made: i64, uses: &[(usize, i64)]) -> Origin {
     Origin {
         lot: Uuid::from_u128(lot),
+        code: String::new(),
         material: material.into(),
         made_at: at(made),
         uses: uses.iter().map(|(place, grams)| (*place, Exact::whole(*grams))).collect(),

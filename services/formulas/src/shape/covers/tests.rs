@@ -89,6 +89,56 @@ fn a_label_must_say_what_went_in_and_be_the_one_in_force() {
 }
 
 #[test]
+fn each_label_that_was_in_force_while_it_was_labelled_must_say_what_went_in() {
+    let at = |day: i64| day * 86_400_000_000;
+    let within = |from: i64, to: i64, book: &Book| {
+        let mut asked = request("", "Spice blend");
+        (asked.labelled[0].from_us, asked.labelled[0].to_us) = (at(from), at(to));
+        codes(&asked, book)
+    };
+    let mut two = book(&[]);
+    let label = two.labels.values_mut().next().expect("a label");
+    let mut fourth = label.records[0].clone();
+    (fourth.version, fourth.revision) = (2, "4".into());
+    (fourth.allergens, fourth.from) = (vec!["soy".into()], Timestamp::UNIX_EPOCH);
+    fourth.from += jiff::SignedDuration::from_hours(24 * 10);
+    label.records.push(fourth);
+    let lacks = ["ALLERGEN_NOT_ON_LABEL"];
+    assert_eq!(within(11, 12, &two), [] as [&str; 0]);
+    assert_eq!(within(9, 12, &two), lacks, "the first cases carry revision 3");
+    assert_eq!(within(9, 9, &two), lacks, "that revision 4 is in force mends no case");
+}
+
+#[test]
+fn what_is_not_known_at_all_needs_no_label_and_what_is_known_in_part_does() {
+    let mut asked = request("", "Other");
+    asked.labelled[0].label = String::new();
+    asked.labelled[0].product = "No. 1 Rope".into();
+    asked.lots[0].material = "Chuck".into();
+    let judged = |asked: &v1::LabelCoverRequest, book: &Book| {
+        let question = cover_in(asked, Timestamp::UNIX_EPOCH).expect("a question");
+        let cover = cover::read(&question.origins, &[3], book, question.at).expect("no circle");
+        let told = question.judge(&question.labelled[0], None, (&cover, book));
+        told.reasons.into_iter().map(|reason| reason.code).collect::<Vec<_>>()
+    };
+    let empty = Book::default();
+    assert_eq!(judged(&asked, &empty), [] as [&str; 0]);
+    let product = crate::book::Product {
+        name: "no. 1 rope".into(),
+        class: domain::formula::agents::ProductClass::Comminuted,
+        standard: None,
+        in_use: true,
+    };
+    let products = std::collections::HashMap::from([(Uuid::from_u128(20), product)]);
+    let named = Book { products, ..Book::default() };
+    let both = ["CONTENTS_NOT_KNOWN", "NO_LABEL_IN_FORCE"];
+    assert_eq!(judged(&asked, &named), both, "it is a product that is known");
+    asked.lots[0].material = "Pork trim".into();
+    let known = Book { labels: Default::default(), ..book(&[]) };
+    assert_eq!(judged(&asked, &known), both, "some of it is a material that is known");
+}
+
+#[test]
 fn a_question_with_holes_is_refused_with_their_places() {
     let mut holes = request("3", "");
     holes.labelled[0].lot = 9;

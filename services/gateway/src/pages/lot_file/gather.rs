@@ -50,6 +50,8 @@ pub struct File {
     pub items: Part<Whole<v1::LotItem>>,
     pub clearance: Part<v1::Clearance>,
     pub cooks: Part<Cooks>,
+    pub weighings: Part<Whole<v1::Weighing>>,
+    pub yields: Part<v1::YieldReport>,
     pub files: Part<Whole<v1::File>>,
     pub checkpoint: Part<Value>,
 }
@@ -61,8 +63,8 @@ impl File {
         let found = visit.ask(methods::GET_LOT, question).await?;
         let plan = v1::GetPlanRequest { plan: found.plan.clone() };
         let clearance = v1::GetClearanceRequest { lot: lot.to_owned() };
-        let (ways, safety, (plan, made_by, clearance, checkpoint)) =
-            join!(ways_and_cooks(visit, &found), safety(visit, lot), async {
+        let (ways, safety, (weighings, yields), (plan, made_by, clearance, checkpoint)) =
+            join!(ways_and_cooks(visit, &found), safety(visit, lot), weighed(visit, lot), async {
                 join!(
                     visit.ask(methods::GET_PLAN, plan),
                     made_by(visit, &found),
@@ -85,6 +87,8 @@ impl File {
             items,
             clearance,
             cooks,
+            weighings,
+            yields,
             files,
             checkpoint,
         })
@@ -99,6 +103,8 @@ impl File {
             ("file-from", self.back.as_ref().err()),
             ("file-to", self.forward.as_ref().err()),
             ("file-readings", self.readings.as_ref().err()),
+            ("file-weighings", self.weighings.as_ref().err()),
+            ("file-yields", self.yields.as_ref().err()),
             ("file-cooks", self.cooks.as_ref().err()),
             ("files", self.files.as_ref().err()),
             ("file-deviations", self.deviations.as_ref().err()),
@@ -184,11 +190,27 @@ async fn cooked(visit: &Visit, load: &str) -> Part<Cooked> {
 
 async fn loads_of(visit: &Visit, rack: &str) -> Part<Whole<v1::Load>> {
     let page = |page_size, page_token| async move {
-        let question = v1::ListLoadsRequest { lot: rack.to_owned(), page_size, page_token };
+        let question = v1::ListLoadsRequest {
+            lot: rack.to_owned(),
+            page_size,
+            page_token,
+            ..Default::default()
+        };
         let answer = visit.ask(methods::LIST_LOADS, question).await?;
         Ok((answer.loads, answer.next_page_token))
     };
     visit.whole(page).await
+}
+
+/// Its weighings, and the shrink between its stages.
+async fn weighed(visit: &Visit, lot: &str) -> (Part<Whole<v1::Weighing>>, Part<v1::YieldReport>) {
+    let weighings = |page_size, page_token| async move {
+        let question = v1::ListWeighingsRequest { lot: lot.to_owned(), page_size, page_token };
+        let answer = visit.ask(methods::LIST_WEIGHINGS, question).await?;
+        Ok((answer.weighings, answer.next_page_token))
+    };
+    let question = v1::GetYieldsRequest { lot: lot.to_owned(), ..Default::default() };
+    join!(visit.whole(weighings), visit.ask(methods::GET_YIELDS, question))
 }
 
 async fn made_by(visit: &Visit, lot: &v1::Lot) -> Option<Part<v1::Transformation>> {
@@ -209,7 +231,12 @@ type Safety = (
 /// Readings, holds, deviations and open items of a lot.
 async fn safety(visit: &Visit, lot: &str) -> Safety {
     let readings = |page_size, page_token| async move {
-        let question = v1::ListReadingsRequest { lot: lot.to_owned(), page_size, page_token };
+        let question = v1::ListReadingsRequest {
+            lot: lot.to_owned(),
+            page_size,
+            page_token,
+            ..Default::default()
+        };
         let answer = visit.ask(methods::LIST_READINGS, question).await?;
         Ok((answer.readings, answer.next_page_token))
     };
@@ -219,8 +246,8 @@ async fn safety(visit: &Visit, lot: &str) -> Safety {
         Ok((answer.holds, answer.next_page_token))
     };
     let deviations = |page_size, page_token| async move {
-        let lot = lot.to_owned();
-        let question = v1::ListDeviationsRequest { open: false, page_size, page_token, lot };
+        let of_lot = v1::ListDeviationsRequest { lot: lot.to_owned(), ..Default::default() };
+        let question = v1::ListDeviationsRequest { page_size, page_token, ..of_lot };
         let answer = visit.ask(methods::LIST_DEVIATIONS, question).await?;
         Ok((answer.deviations, answer.next_page_token))
     };

@@ -7,6 +7,7 @@ use wire::v1;
 use super::gather::File;
 use super::{part, table};
 use crate::pages::layout;
+use crate::pages::sentence::told;
 use crate::pages::shown::{check, lot_link, mark};
 use crate::pages::visit::Visit;
 
@@ -63,7 +64,7 @@ pub fn items<'c>(
                         @if !item.satisfied_by.is_empty() {
                             " " (words.one_of("satisfied", &item.satisfied_by))
                         } }
-                    td lang="en" { (item.what) }
+                    td lang="en" { (told(visit, &item.what)) }
                 }
             }
         },

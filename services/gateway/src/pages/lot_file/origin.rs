@@ -27,7 +27,11 @@ pub fn what(visit: &Visit, file: &File) -> Markup {
             }
             dt { (words.say("mass")) } dd { (shown::quantity(lot.mass.as_ref())) }
             dt { (words.say("on-hand")) } dd { (shown::grams(visit, lot.on_hand_g.as_deref())) }
-            dt { (words.say("place")) } dd { (lot.place_name) }
+            dt { (words.say("place")) }
+            dd { (lot.stands_at_name)
+                @if lot.stands_at != lot.place {
+                    " · " (words.with("made-at", [("place", lot.place_name.as_str().into())]))
+                } }
             dt { (words.say("plan")) } dd { (plan(visit, file)) }
             dt { (words.say("observed")) } dd { (shown::instant(visit, &lot.observed_at)) }
             dt { (words.say("recorded")) }

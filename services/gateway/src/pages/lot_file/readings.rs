@@ -6,6 +6,7 @@ use wire::v1;
 
 use super::gather::File;
 use super::{check, part};
+use crate::pages::sentence::told;
 use crate::pages::shown;
 use crate::pages::visit::{Visit, Whole};
 
@@ -68,7 +69,7 @@ fn one(visit: &Visit, file: &File, reading: &v1::Reading) -> Markup {
         reading.readings.iter().map(|value| shown::valued(value, &reading.unit)).collect();
     html! {
         p.values { (values.join("; ")) }
-        @for reason in &reading.reasons { p lang="en" { (reason) } }
+        @for reason in &reading.reasons { p lang="en" { (told(visit, reason)) } }
         p { (words.say("rests-on")) " " (source(visit, file, reading)) }
         p.who {
             (shown::instant(visit, &reading.observed_at)) " · " (reading.entered_by_name)

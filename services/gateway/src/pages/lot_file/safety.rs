@@ -7,6 +7,7 @@ use wire::v1;
 use super::gather::File;
 use super::{part, table};
 use crate::pages::holds::place_form;
+use crate::pages::sentence::told;
 use crate::pages::shown::{self, mark};
 use crate::pages::visit::Visit;
 
@@ -31,7 +32,7 @@ pub fn one(visit: &Visit, deviation: &v1::Deviation) -> Markup {
         div.deviation id={ "d-" (deviation.deviation) } {
             h3 { (deviation.check) " · " (deviation.hazard) " "
                 (mark(visit, if is_open { "open" } else { "closed" })) }
-            p lang="en" { (deviation.what) }
+            p lang="en" { (told(visit, &deviation.what)) }
             p.who { (words.say(class)) " · " (words.say("opened")) " "
                 (shown::instant(visit, &deviation.recorded_at)) }
             @if !deviation.span_from.is_empty() || !deviation.span_to.is_empty() {
@@ -88,7 +89,7 @@ fn hold_row(visit: &Visit, hold: &v1::Hold) -> Markup {
     html! {
         tr {
             td { (mark(visit, if is_standing { "on-hold" } else { "ended" })) }
-            td { (hold.reason)
+            td { (told(visit, &hold.reason))
                 @if !hold.deviation.is_empty() {
                     " " a href={ "#d-" (hold.deviation) } { (words.say("its-deviation")) }
                 } }
@@ -118,7 +119,7 @@ pub fn items(visit: &Visit, file: &File) -> Markup {
                 div.deviation {
                     @let is_open = item.answered_at.is_empty();
                 p { (mark(visit, if is_open { "open" } else { "closed" })) " "
-                    span lang="en" { (item.what) } }
+                    span lang="en" { (told(visit, &item.what)) } }
                     p.who {
                     (shown::instant(visit, &item.recorded_at)) " · " (item.entered_by_name)
                 }

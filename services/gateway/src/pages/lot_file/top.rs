@@ -27,7 +27,9 @@ pub fn shown(visit: &Visit, file: &File) -> Markup {
             }
         }
         p.ways.no-print {
-            a.button href={ "/reading/" (lot.lot) } { (words.say("enter-reading")) }
+            a.button href={ "/reading/" (lot.lot) } { (words.say("enter-reading")) } " "
+            a.button href={ "/weigh/" (lot.lot) } { (words.say("weigh")) } " "
+            a.button href={ "/lots/" (lot.lot) "/trace" } { (words.say("trace")) }
         }
         p.asked { (words.say("file-as-of")) " "
             (shown::instant(visit, &visit.pages.gateway.keeper.clock.now().to_string())) ". "

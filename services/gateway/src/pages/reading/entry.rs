@@ -1,7 +1,6 @@
 //! The form of a reading: large fields, a keypad where the browser has script, one more value
 //! without it. It never sends a value that no instrument shows before it was looked at again.
 
-use domain::exact::Exact;
 use maud::{Markup, html};
 use platform::error::Kind;
 use wire::v1;
@@ -9,14 +8,11 @@ use wire::v1;
 use super::{Bound, limit};
 use crate::pages::answer::Answer;
 use crate::pages::visit::{Visit, is_signed_out};
-use crate::pages::{assets, forms, layout, methods, shown};
+use crate::pages::{assets, forms, keypad, layout, methods, shown};
 use crate::problem::Problem;
 
 /// Values of one reading at most.
 const VALUES_MAX: usize = 20;
-/// Keys of the keypad, row by row.
-const KEYS: [&str; 12] = ["7", "8", "9", "4", "5", "6", "1", "2", "3", "-", "0", "."];
-
 /// Why the form is shown.
 pub enum State<'p> {
     /// For the first time.
@@ -29,24 +25,6 @@ pub enum State<'p> {
     Refused(&'p Problem),
 }
 
-/// What instruments of a plant show, by unit, from a little below the coldest freezer to a little
-/// above the hottest house. Source: common practice, no source. It judges nothing: a value outside
-/// is asked about once more.
-fn plausible(unit: &str) -> Option<(i64, i64)> {
-    match unit {
-        "[degF]" => Some((-60, 450)),
-        "Cel" => Some((-50, 230)),
-        _ => None,
-    }
-}
-
-fn is_plausible(unit: &str, value: &str) -> bool {
-    let (Some((low, high)), Ok(value)) = (plausible(unit), value.parse::<Exact>()) else {
-        return true;
-    };
-    value >= Exact::whole(low) && value <= Exact::whole(high)
-}
-
 /// Records the reading and shows its verdict, or the form again.
 pub async fn send(visit: &Visit, bound: &Bound, check: &v1::PlanCheck) -> Result<Answer, Problem> {
     let form = &visit.asked.form;
@@ -54,7 +32,7 @@ pub async fn send(visit: &Visit, bound: &Bound, check: &v1::PlanCheck) -> Result
     if !form.get("more").is_empty() {
         return Ok(self::form(visit, bound, check, State::More));
     }
-    let is_odd = values.iter().any(|value| !is_plausible(&check.unit, value));
+    let is_odd = values.iter().any(|value| !keypad::is_plausible(&check.unit, value));
     if is_odd && form.get("sure").is_empty() {
         return Ok(self::form(visit, bound, check, State::Unlikely));
     }
@@ -104,15 +82,7 @@ pub fn form(visit: &Visit, bound: &Bound, check: &v1::PlanCheck, state: State<'_
             input type="hidden" name="id" value=(forms::record_id(visit));
             div.fields {
             (values(visit, check, &state))
-            @if matches!(state, State::Unlikely) {
-                div.fault role="alert" {
-                    p { (words.say("unlikely-value")) }
-                    label.choice {
-                        input type="checkbox" name="sure" value="yes" required;
-                        (words.say("sure-value"))
-                    }
-                }
-            }
+            @if matches!(state, State::Unlikely) { (keypad::unlikely(visit)) }
             label for="note" { (words.say("note-if-any")) }
             input id="note" name="note" maxlength="500" autocomplete="off"
                 value=(visit.asked.form.raw("note"));
@@ -123,7 +93,7 @@ pub fn form(visit: &Visit, bound: &Bound, check: &v1::PlanCheck, state: State<'_
                 }
             }
             }
-            (keypad(visit))
+            (keypad::keys(visit))
         }
         script src=(assets::keypad_path()) defer {}
     };
@@ -161,39 +131,6 @@ fn values(visit: &Visit, check: &v1::PlanCheck, state: &State<'_>) -> Markup {
                 pattern="-?[0-9]+([.][0-9]+)?" required[at == 0] value=(value)
                 autofocus[at == focus] aria-describedby="range";
         }
-        p.hint id="range" {
-            @match plausible(&check.unit) {
-                Some((low, high)) => (words.with("plausible", [
-                    ("low", shown::valued(&low.to_string(), &check.unit).into()),
-                    ("high", shown::valued(&high.to_string(), &check.unit).into()),
-                ])),
-                None => (words.with("unit-is", [("unit", shown::unit(&check.unit).into())])),
-            }
-        }
-    }
-}
-
-/// Hidden until the script finds it: without script the tablet's own keys are used.
-fn keypad(visit: &Visit) -> Markup {
-    html! {
-        div.keypad hidden data-keypad role="group" aria-label=(visit.words.say("keypad")) {
-            @for key in KEYS { button type="button" data-key=(key) { (key) } }
-            button.back type="button" data-key="back" { (visit.words.say("key-back")) }
-        }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::is_plausible;
-
-    #[test]
-    fn what_no_thermometer_shows_is_asked_about() {
-        assert!(is_plausible("[degF]", "38.9"));
-        assert!(is_plausible("[degF]", "450"), "the end itself is taken");
-        assert!(!is_plausible("[degF]", "450.1"));
-        assert!(!is_plausible("Cel", "389"), "a point forgotten");
-        assert!(is_plausible("[degF]", "x"), "what is no number haccp refuses");
-        assert!(is_plausible("kg", "100000"));
+        (keypad::range(visit, &check.unit))
     }
 }

@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use wire::v1;
 
 use crate::pages::answer::Answer;
+use crate::pages::sentence::told;
 use crate::pages::shown;
 use crate::pages::visit::Visit;
 use crate::pages::{layout, methods};
@@ -25,7 +26,7 @@ pub async fn show(visit: &Visit, id: &str) -> Result<Answer, Problem> {
         }
         p.verdict role="status" { (shown::verdict(visit, reading.verdict)) }
         p.values { (values.join("; ")) }
-        @for reason in &reading.reasons { p lang="en" { (reason) } }
+        @for reason in &reading.reasons { p lang="en" { (told(visit, reason)) } }
         p { (words.say("rests-on")) " "
             @if reading.source.is_empty() { (words.say("source-not-told")) }
             @else { (reading.source) }

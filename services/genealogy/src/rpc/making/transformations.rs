@@ -1,5 +1,6 @@
-//! Transformations: lots used up to make lots, each bound to its plan.
-//! It never judges a plan itself: haccp says which versions are in force, or nothing is recorded.
+//! Transformations: lots used up to make lots, each bound to its plan, a batch judged before.
+//! It never judges a plan, a batch or a label itself: haccp and formulas are asked, or nothing is
+//! recorded.
 
 use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
@@ -11,9 +12,13 @@ use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::v1;
 
+use crate::rpc::formulas::{self, TELL_KIT_USED};
 use crate::rpc::lots::{BIND_LOT, binding, plan_in_force};
 use crate::shape::lots::PlanVersion;
-use crate::shape::making::{NewTransformation, Wanted, no_plan_named, transformation_out};
+use crate::shape::making::batch::{Judged, PACK_OFF, Told};
+use crate::shape::making::{
+    NewTransformation, Transformation, Wanted, no_plan_named, transformation_out,
+};
 use crate::{Genealogy, shape, store};
 
 /// Records a transformation.
@@ -39,10 +44,58 @@ pub async fn record(
     }
     let (stamp, content, place) = asked.at(place)?;
     let plans = plans(service, &content.wanted).await?;
+    let judged = judged(service, &content).await?;
+    let uncovered = uncovered(service, &content).await?;
     let pattern = shape::lots::pattern(plant)?;
-    let new = content.bound((stamp, place), &plans, pattern);
+    let mut new = content.bound((stamp, place), &plans, pattern);
+    if let Some(judged) = judged {
+        let made: Vec<Uuid> = new.outputs.iter().map(|lot| lot.stamp.id).collect();
+        new.told = judged.refusals();
+        new.waits = judged.waits(&made);
+        new.batch = judged.record(&new.stamp, new.stamp.id);
+    }
+    new.told.extend(uncovered);
     let made = write(service, new).await?;
     Ok(Response::new(transformation_out(made)))
+}
+
+/// Asks formulas about a batch, by the lots that really go in; nothing of another transformation.
+async fn judged(service: &Genealogy, content: &Transformation) -> Result<Option<Judged>, Failure> {
+    if !content.makes_batch() {
+        return Ok(None);
+    }
+    let used: Vec<Uuid> = content.uses.iter().map(|one| one.lot).collect();
+    let (seen, (graph, made_of)) = service
+        .db
+        .read("genealogy.before_batch", |conn| {
+            Box::pin(async move {
+                store::making::refuse_unknown(conn, &used).await?;
+                let seen = store::making::batch::seen(conn, &used).await?;
+                Ok((seen, store::making::batch::origins(conn, &used).await?))
+            })
+        })
+        .await?;
+    let question = content.question(&seen, graph.origins_out(&made_of))?;
+    Ok(Some(formulas::judge(service, question).await?))
+}
+
+/// Asks formulas whether the label in force covers what is packed off.
+async fn uncovered(service: &Genealogy, content: &Transformation) -> Result<Vec<Told>, Failure> {
+    if content.kind != PACK_OFF || content.packed_off().is_empty() {
+        return Ok(Vec::new());
+    }
+    let used: Vec<Uuid> = content.uses.iter().map(|one| one.lot).collect();
+    let (graph, made_of) = service
+        .db
+        .read("genealogy.before_pack_off", |conn| {
+            Box::pin(async move {
+                store::making::refuse_unknown(conn, &used).await?;
+                store::making::batch::origins(conn, &used).await
+            })
+        })
+        .await?;
+    let question = content.label_question(&graph, &made_of);
+    formulas::uncovered(service, &question).await
 }
 
 /// Asks haccp once for each plan that is named; gives what binds each lot, or why nothing does.
@@ -74,6 +127,10 @@ async fn write(
             let (new, outbox) = (new.clone(), outbox.clone());
             Box::pin(async move {
                 let (made, is_new) = store::making::record(conn, &new).await?;
+                for message in new.kits_used().iter().filter(|_| is_new) {
+                    let subject = format!("lot:{}", message.lot);
+                    outbox.put(conn, &subject, TELL_KIT_USED, message).await?;
+                }
                 for lot in new.outputs.iter().filter(|_| is_new) {
                     if let Some(message) = binding(lot) {
                         outbox.put(conn, &lot.stamp.subject, BIND_LOT, &message).await?;

@@ -1,12 +1,15 @@
 //! Cases that are packed and cases that pass a detector again.
-//! It never asks another service: what a passing proves is judged when a case is to leave.
+//! It never judges a passing: what one proves is judged when a case is to leave.
 
 use std::sync::Arc;
 
 use platform::caller::Call;
+use platform::error::Failure;
 use tonic::{Request, Response, Status};
 use wire::v1;
 
+use crate::rpc::formulas;
+use crate::shape::making::batch::Told;
 use crate::shape::shipping::packing as shape;
 use crate::store::shipping::packings::Packed;
 use crate::{Genealogy, store};
@@ -33,7 +36,9 @@ pub async fn pack(
     if let Some(packed) = known {
         return Ok(shown(packed));
     }
-    let new = Arc::new(asked.content(lot, place)?);
+    let mut new = asked.content(lot, place)?;
+    new.told = uncovered(service, &new).await?;
+    let new = Arc::new(new);
     let packed = service
         .db
         .write("genealogy.pack_cases", move |conn| {
@@ -42,6 +47,18 @@ pub async fn pack(
         })
         .await?;
     Ok(shown(packed))
+}
+
+/// Asks formulas whether the label covers the lot.
+async fn uncovered(service: &Genealogy, new: &shape::NewPacking) -> Result<Vec<Told>, Failure> {
+    let lot = new.lot;
+    let (graph, made_of) = service
+        .db
+        .read("genealogy.before_label", |conn| {
+            Box::pin(async move { store::making::batch::origins(conn, &[lot]).await })
+        })
+        .await?;
+    formulas::uncovered(service, &new.label_question(&graph, &made_of)).await
 }
 
 fn shown(packed: Packed) -> Response<v1::Packing> {

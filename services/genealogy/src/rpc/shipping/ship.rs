@@ -1,22 +1,25 @@
-//! Shipping: what is seen, what haccp says of it, and the record, in this order and no other.
-//! It never holds a connection while haccp is asked, and ships nothing on an answer that is old.
+//! Shipping: what is seen, what haccp and formulas say of it, and the record, in this order.
+//! It never holds a connection while they are asked, and ships nothing on an answer that is old.
 
 use std::sync::Arc;
 use std::time::Instant;
 
 use domain::fault::Faults;
+use futures_util::future::join;
 use platform::caller::Call;
 use platform::clock::monotonic;
 use platform::error::{Failure, Kind};
 use platform::hop;
 use platform::pages::Page;
+use platform::shape::optional_date;
 use prost::Message as _;
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::internal::v1::ClearResponse;
 use wire::v1;
 
-use crate::shape::shipping::judgement::{self, Told};
+use crate::rpc::formulas;
+use crate::shape::shipping::judgement::{self, Said, Told};
 use crate::shape::shipping::picture::Picture;
 use crate::shape::shipping::shipments::{self as shape, Planned, Wanted};
 use crate::store::shipping::shipments::Written;
@@ -30,7 +33,7 @@ const TRIES: u32 = 3;
 /// What was seen and said, and since when, by the monotonic clock.
 struct Judged {
     picture: Picture,
-    told: Told,
+    said: Said,
     read_at: Instant,
 }
 
@@ -42,8 +45,8 @@ pub async fn check(
     let mut faults = Faults::new();
     let pallets = shape::pallets_in(&request.get_ref().pallets, &mut faults);
     let pallets = faults.into_result(Some(pallets)).map_err(Failure::from)?;
-    let Judged { picture, told, .. } = judged(service, &pallets).await?;
-    let obstacles = judgement::obstacles(&picture, &told);
+    let Judged { picture, said, .. } = judged(service, &pallets).await?;
+    let obstacles = judgement::obstacles(&picture, &said);
     let said = judgement::by_pallet(&picture, &obstacles);
     let checks = picture.pallets.iter().zip(said).map(|(pallet, said)| v1::PalletCheck {
         pallet: pallet.id.to_string(),
@@ -88,9 +91,9 @@ async fn tried(
 ) -> Result<store::shipping::shipments::Whole, Failure> {
     let mut last = None;
     for _ in 0..TRIES {
-        let Judged { picture, told, read_at } = judged(service, &wanted.pallets).await?;
-        let obstacles = judgement::obstacles(&picture, &told);
-        let planned = shape::decide(wanted.clone(), picture, (&told, &obstacles), read_at)?;
+        let Judged { picture, said, read_at } = judged(service, &wanted.pallets).await?;
+        let obstacles = judgement::obstacles(&picture, &said);
+        let planned = shape::decide(wanted.clone(), picture, (&said, &obstacles), read_at)?;
         last = Some(planned.clone());
         if let Written::Recorded(whole) = write(service, planned).await? {
             return Ok(*whole);
@@ -118,8 +121,8 @@ async fn write(service: &Genealogy, planned: Planned) -> Result<Written, Failure
         .await
 }
 
-/// Reads what stands on pallets, then asks haccp about it with no connection held. The age of the
-/// answer counts from before the reading.
+/// Reads what stands on pallets, then asks haccp and formulas about it at once with no connection
+/// held. The age of both answers counts from before the reading.
 async fn judged(service: &Genealogy, pallets: &[Uuid]) -> Result<Judged, Failure> {
     let read_at = monotonic();
     let asked = pallets.to_vec();
@@ -130,8 +133,8 @@ async fn judged(service: &Genealogy, pallets: &[Uuid]) -> Result<Judged, Failure
         })
         .await?;
     shape::unknown_pallets(pallets, &picture)?;
-    let told = clearance(service, &picture).await;
-    Ok(Judged { picture, told, read_at })
+    let (clear, cover) = join(clearance(service, &picture), covered(service, &picture)).await;
+    Ok(Judged { picture, said: Said { clear, cover }, read_at })
 }
 
 /// Asks haccp. No answer, or one that cannot be read, is no clearance.
@@ -148,6 +151,17 @@ async fn clearance(service: &Genealogy, picture: &Picture) -> Told {
         Ok((_, answer)) => {
             ClearResponse::decode(answer).map_or(Told::Away, |answer| Told::of(picture, answer))
         }
+        Err(_) => Told::Away,
+    }
+}
+
+/// Asks formulas. No answer, or one that cannot be read, covers nothing.
+async fn covered(service: &Genealogy, picture: &Picture) -> Told {
+    if picture.cases.is_empty() {
+        return Told::NotAsked;
+    }
+    match formulas::cover(service, &picture.label_question()).await {
+        Ok(answer) => Told::of_cover(picture, answer),
         Err(_) => Told::Away,
     }
 }
@@ -174,12 +188,15 @@ pub async fn list(
     request: Request<v1::ListShipmentsRequest>,
 ) -> Result<Response<v1::ListShipmentsResponse>, Status> {
     let request = request.into_inner();
+    let mut faults = Faults::new();
+    let day = optional_date(&request.day, "day", &mut faults);
+    faults.into_result(Some(())).map_err(Failure::from)?;
     let page = Page::of(request.page_size, &request.page_token)?;
     let asked = page.clone();
     let mut found = service
         .db
         .read("genealogy.list_shipments", |conn| {
-            Box::pin(async move { store::shipping::shipments::list(conn, &asked).await })
+            Box::pin(async move { store::shipping::shipments::list(conn, day, &asked).await })
         })
         .await?;
     let next_page_token = page.cut(&mut found, |whole| whole.row.id.to_string());

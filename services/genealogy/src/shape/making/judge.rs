@@ -8,6 +8,7 @@ use platform::error::{Failure, Reason};
 use platform::moments::Moments;
 use uuid::Uuid;
 
+use super::batch::Told;
 use super::{Addition, Use};
 use crate::shape::closure::Closure;
 use crate::shape::lots::Mass;
@@ -23,6 +24,8 @@ pub struct Stock {
     pub use_by: Option<Date>,
     /// Each hold that stops its use.
     pub holds: Vec<Stop>,
+    /// Of a kit that was used: what it went into. A kit is used once.
+    pub kit_used_in: Option<String>,
 }
 
 /// A hold that stops the use of a lot.
@@ -79,6 +82,15 @@ pub fn refuse(moments: &Moments, broken: &[Broken]) -> Result<(), Failure> {
     Err(Failure::refused(broken.iter().map(|broken| broken.reason.clone()).collect()))
 }
 
+/// The same with what another service told of it; of a fact that stands as open items too.
+pub fn refuse_with(moments: &Moments, broken: &[Broken], told: &[Told]) -> Result<(), Failure> {
+    if moments.happened || (broken.is_empty() && told.is_empty()) {
+        return Ok(());
+    }
+    let own = broken.iter().map(|broken| broken.reason.clone()).collect();
+    Err(Failure::refused(own).with_told(told.iter().map(|told| told.reason.clone()).collect()))
+}
+
 /// A fact of a device whose clock is off by more than may be.
 pub fn clock_off(moments: &Moments, lots: Vec<Uuid>) -> Option<Broken> {
     let reason = Reason {
@@ -107,6 +119,7 @@ impl Stock {
     pub fn faults_of_use(&self, mass: &Mass, on: Date) -> Vec<Broken> {
         let mut broken: Vec<_> = self.more_than_on_hand(mass).into_iter().collect();
         broken.extend(self.out_of_date(on));
+        broken.extend(self.kit_used());
         broken.extend(self.holds.iter().map(|stop| self.on_hold(stop)));
         broken
     }
@@ -140,6 +153,15 @@ impl Stock {
         let way_on = format!("Use another lot; {} is for QA to dispose of.", self.code);
         let codes = ("LOT_OUT_OF_DATE", "USED_OUT_OF_DATE");
         Some(Broken::of_lot(codes, (self.lot, "QA"), message, way_on))
+    }
+
+    fn kit_used(&self) -> Option<Broken> {
+        let batch = self.kit_used_in.as_ref()?;
+        let code = &self.code;
+        let message = format!("Kit {code} went into {batch}; a kit is used once.");
+        let way_on = "Weigh up a new kit, or scan the one that was made for this batch.";
+        let codes = ("KIT_USED", "KIT_USED");
+        Some(Broken::of_lot(codes, (self.lot, "operator"), message, way_on.into()))
     }
 
     fn on_hold(&self, stop: &Stop) -> Broken {

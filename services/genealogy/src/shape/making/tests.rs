@@ -8,7 +8,8 @@ fn quantity(value: &str) -> Option<v1::Quantity> {
 }
 
 fn input(lot: u128, value: &str) -> v1::Input {
-    v1::Input { lot: Uuid::from_u128(lot).to_string(), mass: quantity(value) }
+    let lot = Uuid::from_u128(lot).to_string();
+    v1::Input { lot, mass: quantity(value), contents: Vec::new() }
 }
 
 fn output(lot: &str, plan: &str) -> v1::Output {
@@ -55,7 +56,7 @@ fn a_lot_stands_once_and_is_not_made_of_itself() {
 #[test]
 fn every_fault_of_a_list_names_its_place() {
     let mut faults = Faults::new();
-    uses_in(&[input(5, "0"), v1::Input { lot: "x".into(), mass: None }], &mut faults);
+    uses_in(&[input(5, "0"), v1::Input { lot: "x".into(), ..Default::default() }], &mut faults);
     let added = [v1::Addition { name: "Ice".into(), mass: quantity("-1") }];
     additions_in(&added, &mut faults);
     let found = fields(faults);

@@ -1,4 +1,4 @@
-//! What stands in the way of a shipment: holds, what genealogy itself owes, and what haccp says.
+//! What stands in the way of a shipment: holds, what genealogy itself owes, what others say.
 //! It never lets go what it was not told of: no answer, or a strange one, concerns everything.
 
 use std::collections::BTreeSet;
@@ -28,7 +28,14 @@ impl Obstacle {
     }
 }
 
-/// What haccp said.
+/// What the others said, asked at once: haccp of what is proved, formulas of labels.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Said {
+    pub clear: Told,
+    pub cover: Told,
+}
+
+/// What one of them said.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Told {
     /// It answered under this id.
@@ -44,6 +51,26 @@ impl Told {
     pub fn of(picture: &Picture, answer: internal::ClearResponse) -> Self {
         let Ok(id) = answer.answer.parse() else { return Self::Away };
         let obstacles = answer.obstacles.into_iter().map(|told| passed_on(picture, told));
+        Self::Answer { id, obstacles: obstacles.collect() }
+    }
+
+    /// Reads the answer of formulas to the picture's question about labels; one that leaves out a
+    /// lot is none.
+    pub fn of_cover(picture: &Picture, answer: internal::LabelCoverResponse) -> Self {
+        let Ok(id) = answer.answer.parse() else { return Self::Away };
+        let labelled = picture.labelled();
+        if labelled.len() != answer.lots.len() {
+            return Self::Away;
+        }
+        let told = labelled.into_iter().zip(answer.lots);
+        let obstacles = told.flat_map(|(labelled, cover)| {
+            let is_all = labelled.serials.len() == picture.cases_of(labelled.lot).count();
+            let cases = if is_all { BTreeSet::new() } else { labelled.serials };
+            let lots = BTreeSet::from([labelled.lot]);
+            let obstacle =
+                move |reason| Obstacle { lots: lots.clone(), cases: cases.clone(), reason };
+            cover.reasons.into_iter().map(obstacle)
+        });
         Self::Answer { id, obstacles: obstacles.collect() }
     }
 
@@ -76,30 +103,37 @@ fn passed_on(picture: &Picture, told: internal::Obstacle) -> Obstacle {
 }
 
 /// All that stands in the way, genealogy's own first.
-pub fn obstacles(picture: &Picture, told: &Told) -> Vec<Obstacle> {
+pub fn obstacles(picture: &Picture, said: &Said) -> Vec<Obstacle> {
     let mut found = held(picture);
     found.extend(owed(picture));
     found.extend(refused(picture));
     found.extend(short(picture));
-    match told {
-        Told::Answer { obstacles, .. } => found.extend(obstacles.iter().cloned()),
-        Told::Away => found.push(away(picture)),
-        Told::NotAsked => {}
+    let asked = [
+        (&said.clear, (AWAY[0], "haccp", "nothing is proved")),
+        (&said.cover, (AWAY[1], "formulas", "no label is looked at")),
+    ];
+    for (told, silent) in asked {
+        match told {
+            Told::Answer { obstacles, .. } => found.extend(obstacles.iter().cloned()),
+            Told::Away => found.push(away(picture, silent)),
+            Told::NotAsked => {}
+        }
     }
     found
 }
 
-/// That haccp cannot be asked: nothing leaves unproved.
-pub const AWAY: &str = "HACCP_AWAY";
+/// That haccp or formulas cannot be asked: nothing leaves unproved.
+pub const AWAY: [&str; 2] = ["HACCP_AWAY", "FORMULAS_AWAY"];
 
-fn away(picture: &Picture) -> Obstacle {
+fn away(picture: &Picture, (code, service, so): (&str, &str, &str)) -> Obstacle {
     let reason = RefusalReason {
-        code: AWAY.into(),
-        subject: "service:haccp".into(),
-        message: "haccp does not answer, so nothing is proved.".into(),
+        code: code.into(),
+        subject: format!("service:{service}"),
+        message: format!("{service} does not answer, so {so}."),
         who: "operator of the servers".into(),
-        way_on: "Send the same call again when haccp answers; GET /readyz says how it stands."
-            .into(),
+        way_on: format!(
+            "Send the same call again when {service} answers; GET /readyz says how it stands."
+        ),
     };
     whole(picture.ships.iter().copied().collect(), reason)
 }

@@ -12,11 +12,14 @@ use platform::records::{self, Stamp};
 use platform::shape;
 use serde_json::{Value, json};
 use uuid::Uuid;
+use wire::internal::v1 as internal;
 use wire::v1;
 
 use super::of_ours;
+use crate::shape::closure::{Closure, MadeOf};
 use crate::shape::holds::{self, Covers, NewHold, serials_in};
 use crate::shape::lots::{Mass, id_or_empty, mass_in, named, place_in_use};
+use crate::shape::making::batch::Told;
 use crate::store::places::PlaceRow;
 use crate::store::shipping::packings::PackingRow;
 use crate::store::shipping::reruns::RerunRow;
@@ -43,6 +46,7 @@ pub struct AskedPacking {
     pub lot: Uuid,
     pub place: Uuid,
     cases: Vec<NewCase>,
+    label_revision: String,
     moments: Option<Moments>,
     faults: Faults,
 }
@@ -55,7 +59,11 @@ pub struct NewPacking {
     pub lot_code: String,
     pub place: PlaceRow,
     pub cases: Vec<NewCase>,
+    /// As it was scanned; empty where it was not.
+    pub label_revision: String,
     pub moments: Moments,
+    /// What formulas has against the label.
+    pub told: Vec<Told>,
 }
 
 /// Reads cases to pack; the other faults wait for those of what is named.
@@ -85,7 +93,8 @@ pub fn packing_in(
     let cases: Vec<_> = cases.collect();
     let (Some(id), Some(lot), Some(place)) = (id, lot, place) else { return Err(faults.into()) };
     let stamp = Stamp::of(call, plant, id, format!("lot:{lot}"), request)?;
-    Ok(AskedPacking { stamp, lot, place, cases, moments, faults })
+    let label_revision = request.label_revision.clone();
+    Ok(AskedPacking { stamp, lot, place, cases, label_revision, moments, faults })
 }
 
 fn case_in(
@@ -130,8 +139,9 @@ impl AskedPacking {
         let place = place_in_use(self.place, place, &mut self.faults);
         let named = lot.zip(place).zip(self.moments);
         let (((_, lot_code), place), moments) = self.faults.into_result(named)?;
-        let Self { stamp, lot, cases, .. } = self;
-        Ok(NewPacking { stamp, lot, lot_code, place, cases, moments })
+        let Self { stamp, lot, cases, label_revision, .. } = self;
+        let told = Vec::new();
+        Ok(NewPacking { stamp, lot, lot_code, place, cases, label_revision, moments, told })
     }
 }
 
@@ -139,6 +149,22 @@ impl NewPacking {
     /// What the cases weigh together, in grams.
     pub fn mass_g(&self) -> BigDecimal {
         self.cases.iter().map(|case| &case.mass.grams).sum()
+    }
+
+    /// What formulas is asked: whether each label in force while they were packed covers the lot.
+    pub fn label_question(&self, graph: &Closure, made_of: &MadeOf) -> internal::LabelCoverRequest {
+        let at = self.cases.iter().map(|case| case.packed_at.as_microsecond());
+        let (from, to) = (at.clone().min().unwrap_or_default(), at.max().unwrap_or_default());
+        let lots = graph.origins_out(made_of);
+        let labelled = graph.index(self.lot).map(|at| internal::LabelledLot {
+            lot: at as u32,
+            product: graph.lots[at].material.clone(),
+            revision: self.label_revision.clone(),
+            from_us: from,
+            to_us: to,
+            ..Default::default()
+        });
+        internal::LabelCoverRequest { lots, labelled: labelled.into_iter().collect(), at_us: to }
     }
 
     /// Its entry.
@@ -155,6 +181,7 @@ impl NewPacking {
             "lot": { "id": self.lot.to_string(), "code": self.lot_code },
             "place": named(self.place.id, self.place.version, &self.place.name),
             "cases": self.cases.iter().map(case).collect::<Vec<_>>(),
+            "label_revision": self.label_revision,
             "times": Value::from(self.moments),
         })
     }
@@ -205,6 +232,7 @@ pub fn packing_out(row: PackingRow, cases: i64, masses: (BigDecimal, BigDecimal)
         observed_at: row.observed_at.to_jiff().to_string(),
         recorded_at: row.recorded_at.to_jiff().to_string(),
         entered_by_name: row.entered_by_name,
+        label_revision: row.label_revision,
     }
 }
 

@@ -9,10 +9,10 @@ use jiff::Timestamp;
 use uuid::Uuid;
 use wire::internal::v1 as internal;
 
-use crate::shape::closure::{Closure, OpenCase};
+use crate::shape::closure::{Closure, MadeOf, OpenCase};
 use crate::shape::holds::Span;
 
-/// How old an answer of haccp may be when the shipment is written, by the monotonic clock.
+/// How old an answer of others may be when the shipment is written, by the monotonic clock.
 pub const ANSWER_GOOD_FOR: Duration = Duration::from_secs(60);
 
 /// A pallet that is to ship.
@@ -31,8 +31,22 @@ pub struct CaseSeen {
     pub pallet: Uuid,
     pub lot: Uuid,
     pub mass_g: BigDecimal,
+    /// The revision of its label as scanned at packing; empty where it was not.
+    pub label_revision: String,
+    /// When its label was put on, by the plant's clock.
+    pub packed_at: Timestamp,
     /// Each time that it passed a place, in the order of time; the first at packing.
     pub passings: Vec<(Uuid, Timestamp)>,
+}
+
+/// Cases of one lot under one label.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Labelled {
+    pub lot: Uuid,
+    pub revision: String,
+    /// When the first and the last of them was packed.
+    pub within: (Timestamp, Timestamp),
+    pub serials: BTreeSet<String>,
 }
 
 /// What a standing hold covers.
@@ -68,7 +82,7 @@ pub struct RefusedSeen {
     pub lots: BTreeSet<Uuid>,
 }
 
-/// All that a shipment is judged by, but for haccp's answer.
+/// All that a shipment is judged by, but for the answers of haccp and formulas.
 #[derive(Clone, Debug)]
 pub struct Picture {
     /// In the order of the call.
@@ -79,6 +93,8 @@ pub struct Picture {
     pub ships: Vec<Uuid>,
     /// Those lots with all their ancestors, and the plant's own version.
     pub closure: Closure,
+    /// What went into each of those lots.
+    pub made_of: MadeOf,
     /// What is on hand of the lots that are to ship, in grams.
     pub on_hand: BTreeMap<Uuid, BigDecimal>,
     /// Those that stand on any lot of the closure, and every span at a place where a case passed.
@@ -113,6 +129,44 @@ impl Picture {
         internal::ClearRequest {
             lots: self.closure.lots_out(),
             ships: self.closure.ships_out(&self.ships, cases),
+        }
+    }
+
+    /// The cases by lot and label, as formulas is asked about them.
+    pub fn labelled(&self) -> Vec<Labelled> {
+        let mut found: BTreeMap<(Uuid, &str), Labelled> = BTreeMap::new();
+        for case in &self.cases {
+            let at = case.packed_at;
+            let labelled =
+                found.entry((case.lot, &case.label_revision)).or_insert_with(|| Labelled {
+                    lot: case.lot,
+                    revision: case.label_revision.clone(),
+                    within: (at, at),
+                    serials: BTreeSet::new(),
+                });
+            labelled.within = (labelled.within.0.min(at), labelled.within.1.max(at));
+            labelled.serials.insert(case.serial.clone());
+        }
+        found.into_values().collect()
+    }
+
+    /// What formulas is asked: whether the labels of the cases cover what their lots hold.
+    pub fn label_question(&self) -> internal::LabelCoverRequest {
+        let asked = |one: Labelled| {
+            let at = self.closure.index(one.lot)?;
+            Some(internal::LabelledLot {
+                lot: at as u32,
+                product: self.closure.lots[at].material.clone(),
+                revision: one.revision,
+                from_us: one.within.0.as_microsecond(),
+                to_us: one.within.1.as_microsecond(),
+                ..Default::default()
+            })
+        };
+        internal::LabelCoverRequest {
+            lots: self.closure.origins_out(&self.made_of),
+            labelled: self.labelled().into_iter().filter_map(asked).collect(),
+            at_us: 0,
         }
     }
 

@@ -18,7 +18,7 @@ use uuid::Uuid;
 use wire::v1;
 use wire::v1::RefusalReason;
 
-use super::judgement::{AWAY, Obstacle, Told, reasons};
+use super::judgement::{AWAY, Obstacle, Said, reasons};
 use super::picture::Picture;
 use crate::shape::lots::{named, place_in_use};
 use crate::shape::making::judge::Broken;
@@ -59,6 +59,8 @@ pub struct Planned {
     pub picture: Picture,
     /// The id of haccp's answer.
     pub clearance: Option<Uuid>,
+    /// The id of the answer of formulas.
+    pub label_cover: Option<Uuid>,
     /// When the picture was read, by the monotonic clock.
     pub read_at: Instant,
     /// Why what has left was not clear; empty: it was.
@@ -142,7 +144,7 @@ pub fn unknown_pallets(asked: &[Uuid], picture: &Picture) -> Result<(), Failure>
 pub fn decide(
     wanted: Wanted,
     picture: Picture,
-    (told, obstacles): (&Told, &[Obstacle]),
+    (said, obstacles): (&Said, &[Obstacle]),
     read_at: Instant,
 ) -> Result<Planned, Failure> {
     let mut found = reasons(&picture, obstacles);
@@ -153,14 +155,14 @@ pub fn decide(
     if !found.is_empty() && (is_nothing || !wanted.moments.happened) {
         return Err(refusal(found));
     }
-    let clearance = told.id();
-    Ok(Planned { wanted, picture, clearance, read_at, reasons: found })
+    let (clearance, label_cover) = (said.clear.id(), said.cover.id());
+    Ok(Planned { wanted, picture, clearance, label_cover, read_at, reasons: found })
 }
 
-/// A refusal with every reason. Where only haccp's silence stands in the way the same call may be
-/// sent again as it is.
+/// A refusal with every reason. Where only silence stands in the way the same call may be sent
+/// again as it is.
 pub fn refusal(found: Vec<RefusalReason>) -> Failure {
-    if found.iter().all(|reason| reason.code == AWAY) {
+    if found.iter().all(|reason| AWAY.contains(&reason.code.as_str())) {
         let text = "Nothing was shipped: a part that is needed does not answer.";
         return Failure::new(Kind::Unavailable, text).with_told(found);
     }
@@ -245,6 +247,7 @@ impl Planned {
             "closure_lots": self.picture.closure.lots.len(),
             "plant_version": self.picture.closure.plant_version,
             "clearance": self.clearance.map(|id| id.to_string()),
+            "label_cover": self.label_cover.map(|id| id.to_string()),
             "is_unclear": self.is_unclear(),
             "reasons": self.reasons_kept(),
             "times": Value::from(*moments),

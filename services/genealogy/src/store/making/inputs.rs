@@ -11,9 +11,9 @@ use platform::records;
 use serde_json::Value;
 use uuid::Uuid;
 
-use super::{Made, find, outputs, stock, use_up};
+use super::{Made, batch, find, outputs, stock, use_up};
 use crate::schema::input_added;
-use crate::shape::making::judge::{Broken, Stock, clock_off, refuse};
+use crate::shape::making::judge::{Broken, Stock, clock_off, refuse_with};
 use crate::shape::making::{NewInput, added_entry, input_entry};
 use crate::store::lots::{self, LotRow};
 use crate::store::{closure, items, safety};
@@ -51,14 +51,21 @@ pub struct Added {
     pub may_have_left: Vec<Uuid>,
 }
 
-/// Adds an input with its leaf: all that the transformation made counts as less safe.
-pub async fn record(conn: &mut AsyncPgConnection, new: &NewInput) -> Result<Added, Failure> {
+/// Adds an input with its leaf: all that the transformation made counts as less safe. None where
+/// the batch was judged anew since the judgement that `new` rests on.
+pub async fn record(
+    conn: &mut AsyncPgConnection,
+    new: &NewInput,
+) -> Result<Option<Added>, Failure> {
     let id = new.transformation;
     if is_known!(conn, input_added, &new.stamp) {
         let made = find(conn, id).await?.ok_or_else(|| Failure::not_found("transformation"))?;
-        return Ok(Added { made, may_have_left: Vec::new() });
+        return Ok(Some(Added { made, may_have_left: Vec::new() }));
     }
     sql_query(ONE_AT_A_TIME).bind::<BigInt, _>(LOCK).execute(conn).await?;
+    if batch::last(conn, id).await?.map(|last| last.id) != new.judged_before {
+        return Ok(None);
+    }
     if find(conn, id).await?.is_none() {
         return Err(Failure::not_found("transformation"));
     }
@@ -83,14 +90,19 @@ pub async fn record(conn: &mut AsyncPgConnection, new: &NewInput) -> Result<Adde
     broken.extend(gone_on);
     let is_ring = ring.is_some();
     broken.extend(ring);
-    refuse(&new.moments, &broken)?;
+    refuse_with(&new.moments, &broken, &new.told)?;
     insert(conn, new, (&stock, is_ring), &made).await?;
+    if let Some(batch) = new.batch.as_ref().filter(|_| !is_ring) {
+        batch::record(conn, batch).await?;
+    }
+    broken.extend(new.told.iter().map(|told| told.broken(&made)));
+    broken.extend(new.waits.iter().cloned());
     safety::less_safe(conn, &made).await?;
     if !broken.is_empty() {
         items::record(conn, (&new.stamp, "The added input"), &broken, &made).await?;
     }
     let made = find(conn, id).await?.ok_or_else(|| Failure::not_found("transformation"))?;
-    Ok(Added { made, may_have_left })
+    Ok(Some(Added { made, may_have_left }))
 }
 
 /// The fault of a lot that came, by whatever way, of what it is to be put into.

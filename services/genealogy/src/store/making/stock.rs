@@ -46,6 +46,21 @@ const TAKE: &str = "UPDATE genealogy.lot_on_hand AS state \
     FROM unnest($1, $2) AS taken (lot, mass_g) \
     WHERE state.lot = taken.lot AND state.on_hand_g >= taken.mass_g";
 
+/// What each of these kits went into, if it was used.
+const KIT_USES: &str = "SELECT used.lot, min(coalesce(made.code, 'another transformation')) \
+    AS used_in FROM genealogy.transformation_input AS used \
+    JOIN genealogy.lot AS kit ON kit.id = used.lot AND kit.kind = 'kit' \
+    LEFT JOIN genealogy.lot AS made ON made.made_by = used.transformation \
+    WHERE used.lot = ANY($1) GROUP BY used.lot";
+
+#[derive(QueryableByName)]
+struct KitUse {
+    #[diesel(sql_type = SqlUuid)]
+    lot: Uuid,
+    #[diesel(sql_type = Text)]
+    used_in: String,
+}
+
 #[derive(QueryableByName)]
 struct Packed {
     #[diesel(sql_type = SqlUuid)]
@@ -95,6 +110,7 @@ pub async fn stocks(
     let mut rows: HashMap<Uuid, _> = rows.into_iter().map(|row| (row.0, row)).collect();
     let mut packed = packed(conn, lots).await?;
     let mut held = held_cases(conn, lots).await?;
+    let mut kits = kit_uses(conn, lots).await?;
     let graph = closure::graph(conn, lots).await?;
     let stocks = lots.iter().map(|id| {
         let (_, code, use_by) = rows.remove(id)?;
@@ -112,6 +128,7 @@ pub async fn stocks(
             packed_g: packed.remove(id).unwrap_or_default(),
             use_by: use_by.map(|day| day.to_jiff()),
             holds,
+            kit_used_in: kits.remove(id),
         })
     });
     let stocks: Option<Vec<Stock>> = stocks.collect();
@@ -125,6 +142,14 @@ pub async fn packed(
 ) -> Result<HashMap<Uuid, BigDecimal>, Failure> {
     let rows: Vec<Packed> = sql_query(PACKED).bind::<Array<SqlUuid>, _>(lots).load(conn).await?;
     Ok(rows.into_iter().map(|row| (row.lot, row.mass_g)).collect())
+}
+
+async fn kit_uses(
+    conn: &mut AsyncPgConnection,
+    lots: &[Uuid],
+) -> Result<HashMap<Uuid, String>, Failure> {
+    let rows: Vec<KitUse> = sql_query(KIT_USES).bind::<Array<SqlUuid>, _>(lots).load(conn).await?;
+    Ok(rows.into_iter().map(|row| (row.lot, row.used_in)).collect())
 }
 
 async fn held_cases(

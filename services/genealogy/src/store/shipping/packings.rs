@@ -36,6 +36,7 @@ pub struct PackingRow {
     pub entered_at: Timestamp,
     pub offset_ms: i64,
     pub happened: bool,
+    pub label_revision: String,
 }
 
 /// A case as it was packed.
@@ -94,8 +95,9 @@ pub async fn known(conn: &mut AsyncPgConnection, stamp: &Stamp) -> Result<Option
     Ok(Some(Packed { row, cases: sum.cases, mass_g: sum.mass_g, not_packed_g }))
 }
 
-/// Records cases with their leaf. Refused: serials in use; more than is in no case yet, which a
-/// fact tells of all the same, and then the lot is held and an open item says so.
+/// Records cases with their leaf. Refused: serials in use; more than is in no case yet, and a label
+/// that does not cover them, which a fact tells of all the same, and then the lot is held and open
+/// items say so.
 pub async fn record(conn: &mut AsyncPgConnection, new: &NewPacking) -> Result<Packed, Failure> {
     if let Some(packed) = known(conn, &new.stamp).await? {
         return Ok(packed);
@@ -115,16 +117,24 @@ pub async fn record(conn: &mut AsyncPgConnection, new: &NewPacking) -> Result<Pa
     let in_use = packed_before(conn, new).await?;
     let mut reasons = serials_in_use(&in_use);
     let too_much = (new.mass_g() > not_packed_g).then(|| new.too_much(&not_packed_g));
-    if !happened || !reasons.is_empty() {
+    let is_refused = !happened || !reasons.is_empty();
+    if is_refused {
         reasons.extend(too_much.clone());
     }
-    if !reasons.is_empty() {
-        return Err(Failure::refused(reasons));
+    if !reasons.is_empty() || (is_refused && !new.told.is_empty()) {
+        let told = new.told.iter().map(|told| told.reason.clone()).collect();
+        return Err(Failure::refused(reasons).with_told(told));
     }
     let row = insert(conn, new).await?;
-    if let Some(reason) = too_much {
-        let broken = Broken { item: reason.code, reason, lots: vec![new.lot], is_held: true };
-        items::record(conn, (&new.stamp, "Packing"), &[broken], &[]).await?;
+    let mut broken: Vec<_> = new.told.iter().map(|told| told.broken(&[new.lot])).collect();
+    broken.extend(too_much.map(|reason| Broken {
+        item: reason.code,
+        reason,
+        lots: vec![new.lot],
+        is_held: true,
+    }));
+    if !broken.is_empty() {
+        items::record(conn, (&new.stamp, "Packing"), &broken, &[]).await?;
     }
     let (cases, mass_g) = (new.cases.len() as i64, new.mass_g());
     let not_packed_g = not_packed_g - &mass_g;
@@ -163,6 +173,7 @@ async fn insert(conn: &mut AsyncPgConnection, new: &NewPacking) -> Result<Packin
         entered_at: moments.entered_at.to_diesel(),
         offset_ms: moments.offset_ms,
         happened: moments.happened,
+        label_revision: new.label_revision.clone(),
     };
     diesel::insert_into(packing::table).values(&row).execute(conn).await?;
     let cases = new.cases.iter().map(|case| CaseRow {
@@ -186,7 +197,7 @@ async fn insert(conn: &mut AsyncPgConnection, new: &NewPacking) -> Result<Packin
     });
     let states: Vec<_> = states.collect();
     diesel::insert_into(case_state::table).values(&states).execute(conn).await?;
-    let leaf = stamp.leaf("genealogy.packing/1", new.entry())?;
+    let leaf = stamp.leaf("genealogy.packing/2", new.entry())?;
     records::insert_leaves(conn, vec![leaf]).await?;
     Ok(row)
 }

@@ -1,5 +1,5 @@
-//! Reads all that a shipment is judged by, but for haccp's answer, at one moment.
-//! It never holds a connection while haccp is asked.
+//! Reads all that a shipment is judged by, but for others' answers, at one moment.
+//! It never holds a connection while others are asked.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -15,6 +15,7 @@ use crate::schema::lot_on_hand;
 use crate::shape::holds::Span;
 use crate::shape::shipping::picture::{CaseSeen, Held, HoldSeen, PalletSeen, Picture, RefusedSeen};
 use crate::store::closure;
+use crate::store::making::batch::made_of;
 
 #[derive(QueryableByName)]
 struct PalletFound {
@@ -36,6 +37,10 @@ struct CaseFound {
     lot: Uuid,
     #[diesel(sql_type = Numeric)]
     mass_g: BigDecimal,
+    #[diesel(sql_type = Timestamptz)]
+    packed_at: jiff_diesel::Timestamp,
+    #[diesel(sql_type = Text)]
+    label_revision: String,
     #[diesel(sql_type = SqlUuid)]
     place: Uuid,
     #[diesel(sql_type = Timestamptz)]
@@ -82,8 +87,9 @@ struct Owed {
 
 /// The cases that stand on the pallets $1 with each passing, the first at packing.
 const CASES: &str = "SELECT state.serial, state.pallet, packed.lot, packed.mass_g, \
-    passing.place, passing.at FROM genealogy.case_state AS state \
+    packed.packed_at, label.label_revision, passing.place, passing.at FROM genealogy.case_state AS state \
     JOIN genealogy.packed_case AS packed USING (serial) \
+    JOIN genealogy.packing AS label ON label.id = packed.packing \
     JOIN LATERAL (SELECT packing.place, packed.packed_at AS at, true AS is_first \
     FROM genealogy.packing WHERE packing.id = packed.packing \
     UNION ALL SELECT rerun.place, again.passed_at, false FROM genealogy.rerun_case AS again \
@@ -142,6 +148,7 @@ async fn whole(conn: &mut AsyncPgConnection, asked: &[Uuid]) -> Result<Picture, 
         holds: holds(conn, &cases, &lots).await?,
         owed: owed(conn, &lots).await?,
         refused: refused(conn, &lots).await?,
+        made_of: made_of(conn, &closure).await?,
         pallets,
         cases,
         ships,
@@ -175,11 +182,19 @@ pub async fn cases(
     let found: Vec<CaseFound> =
         sql_query(CASES).bind::<Array<SqlUuid>, _>(pallets).load(conn).await?;
     let mut cases: Vec<CaseSeen> = Vec::new();
-    for CaseFound { serial, pallet, lot, mass_g, place, at } in found {
-        let passing = (place, at.to_jiff());
+    for found in found {
+        let passing = (found.place, found.at.to_jiff());
         match cases.last_mut() {
-            Some(case) if case.serial == serial => case.passings.push(passing),
-            _ => cases.push(CaseSeen { serial, pallet, lot, mass_g, passings: vec![passing] }),
+            Some(case) if case.serial == found.serial => case.passings.push(passing),
+            _ => cases.push(CaseSeen {
+                serial: found.serial,
+                pallet: found.pallet,
+                lot: found.lot,
+                mass_g: found.mass_g,
+                label_revision: found.label_revision,
+                packed_at: found.packed_at.to_jiff(),
+                passings: vec![passing],
+            }),
         }
     }
     Ok(cases)

@@ -48,6 +48,7 @@ pub struct ShipmentRow {
     pub entered_at: Timestamp,
     pub offset_ms: i64,
     pub happened: bool,
+    pub label_cover: Option<Uuid>,
 }
 
 /// What a lot gives to a shipment, in grams.
@@ -109,15 +110,22 @@ pub async fn known(conn: &mut AsyncPgConnection, stamp: &Stamp) -> Result<Option
     Ok(Some(known))
 }
 
-/// Shipments in the order in which they were recorded.
-pub async fn list(conn: &mut AsyncPgConnection, page: &Page) -> Result<Vec<Whole>, Failure> {
-    let rows = shipment::table
+/// Shipments in the order in which they were recorded, of one day where one is named.
+pub async fn list(
+    conn: &mut AsyncPgConnection,
+    day: Option<jiff::civil::Date>,
+    page: &Page,
+) -> Result<Vec<Whole>, Failure> {
+    let mut query = shipment::table
         .filter(shipment::id.gt(after(page)))
         .order(shipment::id.asc())
         .limit(page.fetch())
         .select(ShipmentRow::as_select())
-        .load(conn)
-        .await?;
+        .into_boxed();
+    if let Some(day) = day {
+        query = query.filter(shipment::day.eq(day.to_diesel()));
+    }
+    let rows = query.load(conn).await?;
     wholes(conn, rows).await
 }
 
@@ -225,7 +233,7 @@ async fn insert(conn: &mut AsyncPgConnection, planned: &Planned, now: &Now) -> R
     }
     let shipped = shipped(&planned.picture, &now.on_hand);
     take(conn, row.id, &shipped).await?;
-    let leaf = planned.wanted.stamp.leaf("genealogy.shipment/1", planned.entry(&shipped))?;
+    let leaf = planned.wanted.stamp.leaf("genealogy.shipment/2", planned.entry(&shipped))?;
     records::insert_leaves(conn, vec![leaf]).await
 }
 
@@ -280,5 +288,6 @@ fn row_of(planned: &Planned) -> ShipmentRow {
         entered_at: moments.entered_at.to_diesel(),
         offset_ms: moments.offset_ms,
         happened: moments.happened,
+        label_cover: planned.label_cover,
     }
 }

@@ -7,7 +7,7 @@ use domain::fault::Faults;
 use platform::caller::Call;
 use platform::error::{Failure, Kind};
 use platform::pages::Page;
-use platform::shape::{id, optional_id};
+use platform::shape::{id, optional_id, optional_instant};
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::v1;
@@ -116,13 +116,15 @@ pub async fn list(
     let request = request.into_inner();
     let mut faults = Faults::new();
     let lot = optional_id(&request.lot, "lot", &mut faults);
-    let lot = faults.into_result(Some(lot)).map_err(Failure::from)?;
+    let pulled_since = optional_instant(&request.pulled_since, "pulled_since", &mut faults);
+    let wanted = lists::Wanted { lot, pulled_since };
+    let wanted = faults.into_result(Some(wanted)).map_err(Failure::from)?;
     let page = Page::of(request.page_size, &request.page_token)?;
     let asked = page.clone();
     let mut heads = service
         .db
         .read("haccp.list_loads", |conn| {
-            Box::pin(async move { lists::list(conn, lot, &asked).await })
+            Box::pin(async move { lists::list(conn, &wanted, &asked).await })
         })
         .await?;
     let next_page_token = page.cut(&mut heads, |head| head.load.id.to_string());

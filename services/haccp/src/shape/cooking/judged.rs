@@ -33,6 +33,8 @@ pub struct Cooked<'w> {
     pub check: &'w Check,
     pub racks: Vec<&'w RackRow>,
     product: Product,
+    /// When the load went in.
+    begun_at: At,
 }
 
 /// The racks of one plan version that were pulled together, and a check of their chill.
@@ -103,7 +105,8 @@ impl<'w> Judging<'w> {
                     racks: racks.iter().map(of_rack).collect(),
                     probes: probes.clone(),
                 };
-                cooked.push(Cooked { plan, check, racks: racks.clone(), product });
+                let begun_at = micros(self.head.load.observed_at);
+                cooked.push(Cooked { plan, check, racks: racks.clone(), product, begun_at });
             }
         }
         cooked
@@ -240,6 +243,16 @@ impl<'w> Cooked<'w> {
             Some(last) => cook::judge(&self.product, &racks, last, Stage::Pulled),
             None => cook::judge(&self.product, &racks, now.as_microsecond(), Stage::InTheHouse),
         }
+    }
+
+    /// When somebody must look again: of the racks in the house the one that was looked at the
+    /// longest ago. Only readings by hand are looks, and so is the start.
+    pub fn look_due_at(&self) -> Option<At> {
+        let every = self.check.every_s?.checked_mul(1_000_000)?;
+        let inside = self.product.racks.iter().filter(|rack| rack.pulled_at.is_none());
+        let last = |rack: &Rack| rack.hand.iter().map(|hand| hand.at).max();
+        let looks = inside.map(|rack| last(rack).unwrap_or(self.begun_at).max(self.begun_at));
+        looks.min()?.checked_add(every)
     }
 
     /// True when a probe sits in one of its racks.

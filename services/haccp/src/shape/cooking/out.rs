@@ -6,7 +6,7 @@ use domain::haccp::chill::Limb;
 use domain::haccp::cook::Cook;
 use domain::haccp::gate::question::At;
 use domain::rules::SUPPORT_CAUTION;
-use domain::units::Unit;
+use domain::units::{Quantity, Unit};
 use domain::verdict::Verdict;
 use jiff::Timestamp;
 use wire::v1;
@@ -48,6 +48,7 @@ fn rack_out(rack: &RackRow, standing: &[StandingRow]) -> v1::LoadRack {
         cook: None,
         chills: chills.collect(),
         deviation: rack.deviation.map(|id| id.to_string()).unwrap_or_default(),
+        code: rack.lot_code.clone(),
     }
 }
 
@@ -86,7 +87,15 @@ pub fn load_out(judging: &Judging<'_>, now: Timestamp) -> v1::Load {
 }
 
 fn product_out(cooked: &Cooked<'_>, now: Timestamp) -> v1::LoadProduct {
-    let Cook { verdict, met_at, decided_by, reasons, .. } = cooked.now(now);
+    let Cook { verdict, met_at, decided_by, reasons, coldest_f, .. } = cooked.now(now);
+    let limit = &cooked.check.limit;
+    let quantity = |value: Exact| v1::Quantity {
+        value: Some(value.to_string()),
+        unit: limit.unit.code().into(),
+    };
+    let coldest = coldest_f.map(|value_f| Quantity::from_base(&value_f, limit.unit).value);
+    let least = limit.at_least.as_ref();
+    let remaining = least.zip(coldest.as_ref()).map(|(least, coldest)| least - coldest);
     v1::LoadProduct {
         plan: cooked.plan.plan.to_string(),
         plan_version: cooked.plan.version,
@@ -98,6 +107,19 @@ fn product_out(cooked: &Cooked<'_>, now: Timestamp) -> v1::LoadProduct {
         decided_by: decided_by.to_owned(),
         reasons,
         support: cooked.support(now),
+        limit: least.cloned().map(quantity),
+        coldest: coldest.map(|value| quantity(hundredths(value, Exact::floor))),
+        remaining: remaining.map(|value| quantity(hundredths(value, Exact::ceil))),
+        look_due_at: cooked.look_due_at().map(instant).unwrap_or_default(),
+    }
+}
+
+/// A value as it is, or cut to hundredths where its decimals have no end.
+fn hundredths(value: Exact, towards: impl Fn(&Exact) -> Exact) -> Exact {
+    let hundred = Exact::whole(100);
+    match value.to_decimal() {
+        Some(_) => value,
+        None => towards(&(&value * &hundred)) / hundred,
     }
 }
 
@@ -110,6 +132,7 @@ fn chill_out(chilled: &Chilled<'_>) -> v1::RackChill {
         reasons: found.reasons.clone(),
         limbs: found.limbs.iter().map(limb_out).collect(),
         reading_due_at: found.reading_due_at.map(instant).unwrap_or_default(),
+        seen_until: found.seen_until.map(instant).unwrap_or_default(),
     }
 }
 
@@ -134,7 +157,7 @@ fn probe_now(judging: &Judging<'_>, message: &mut v1::LoadProbe, cooked: &[Cooke
     let line = judging.lines.probes.get(&message.probe);
     if let Some(last) = line.and_then(|line| line.last()) {
         message.last_at = instant(last.at);
-        message.last = Some(fahrenheit(last.lowest_f.to_string()));
+        message.last = Some(fahrenheit(last.lowest_f.normalize().to_string()));
     }
     let sits_in = |one: &&Cooked<'_>| one.racks.iter().any(|r| r.lot.to_string() == message.lot);
     let plan = cooked.iter().find(sits_in).map(|one| one.plan);

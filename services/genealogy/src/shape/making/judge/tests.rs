@@ -25,6 +25,7 @@ fn stock(on_hand: &str, packed: &str) -> Stock {
         packed_g: packed.parse().expect("a number"),
         use_by: None,
         holds: Vec::new(),
+        kit_used_in: None,
     }
 }
 
@@ -51,6 +52,12 @@ fn the_last_day_is_a_day_of_use() {
         dated.use_by = Some(last);
         assert_eq!(codes(&dated, "1"), found, "{last}");
     }
+}
+
+#[test]
+fn a_kit_is_used_once_though_some_of_it_is_left() {
+    let used = Stock { kit_used_in: Some("B-7".into()), ..stock("500", "0") };
+    assert_eq!(codes(&used, "1"), ["KIT_USED"]);
 }
 
 #[test]

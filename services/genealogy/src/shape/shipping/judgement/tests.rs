@@ -43,6 +43,8 @@ fn case(serial: &str, pallet: u128, of: u128, packed: i64) -> CaseSeen {
         pallet: uuid(pallet),
         lot: uuid(of),
         mass_g: BigDecimal::from(10),
+        label_revision: String::new(),
+        packed_at: at(packed),
         passings: vec![(uuid(LINE), at(packed))],
     }
 }
@@ -65,6 +67,7 @@ fn picture() -> Picture {
         ],
         ships: vec![uuid(3), uuid(4)],
         closure: Closure { lots, plant_version: 7, holds: Vec::new() },
+        made_of: Default::default(),
         on_hand: BTreeMap::from([(uuid(3), 20.into()), (uuid(4), 20.into())]),
         holds: Vec::new(),
         owed: BTreeSet::new(),
@@ -82,13 +85,19 @@ fn hold(held: Held, lots: &[u128]) -> HoldSeen {
     }
 }
 
-fn answered() -> Told {
-    Told::Answer { id: uuid(77), obstacles: Vec::new() }
+fn answered() -> Said {
+    let nothing = |id| Told::Answer { id: uuid(id), obstacles: Vec::new() };
+    Said { clear: nothing(77), cover: nothing(78) }
+}
+
+/// This of haccp, and nothing in the way of labels.
+fn by_haccp(clear: Told) -> Said {
+    Said { clear, ..answered() }
 }
 
 /// The cases that could leave, by pallet.
-fn clear(picture: &Picture, told: &Told) -> Vec<Vec<String>> {
-    let said = by_pallet(picture, &obstacles(picture, told));
+fn clear(picture: &Picture, said: &Said) -> Vec<Vec<String>> {
+    let said = by_pallet(picture, &obstacles(picture, said));
     said.into_iter().map(|said| said.clear_cases).collect()
 }
 
@@ -165,11 +174,45 @@ fn any_passing_in_a_span_counts_and_another_place_does_not() {
 }
 
 #[test]
-fn silence_of_haccp_stops_everything_and_may_be_asked_again() {
+fn silence_stops_everything_and_may_be_asked_again() {
     let picture = picture();
-    let found = reasons(&picture, &obstacles(&picture, &Told::Away));
-    assert_eq!(found.iter().map(|reason| reason.code.as_str()).collect::<Vec<_>>(), [AWAY]);
-    assert_eq!(clear(&picture, &Told::Away), [vec![""; 0], vec![]]);
+    let silent = |away: &Said| {
+        assert_eq!(clear(&picture, away), [vec![""; 0], vec![]]);
+        let found = reasons(&picture, &obstacles(&picture, away));
+        found.into_iter().map(|reason| reason.code).collect::<Vec<_>>()
+    };
+    assert_eq!(silent(&by_haccp(Told::Away)), [AWAY[0]]);
+    let no_label = Said { cover: Told::Away, ..answered() };
+    assert_eq!(silent(&no_label), [AWAY[1]]);
+}
+
+/// The answer of formulas: the reasons of each lot and label, in the order of the question.
+fn cover(reasons: &[&[&str]]) -> internal::LabelCoverResponse {
+    let reason = |code: &&str| RefusalReason { code: (*code).into(), ..Default::default() };
+    let lot = |codes: &&[&str]| internal::LotCover {
+        reasons: codes.iter().map(reason).collect(),
+        ..Default::default()
+    };
+    let lots = reasons.iter().map(lot).collect();
+    internal::LabelCoverResponse { answer: uuid(78).to_string(), lots }
+}
+
+#[test]
+fn a_label_that_does_not_cover_stops_the_cases_that_carry_it_and_no_others() {
+    let mut picture = picture();
+    picture.cases[1].label_revision = "3".into();
+    let asked = picture.label_question().labelled;
+    let asked: Vec<_> =
+        asked.iter().map(|one| (one.lot, one.revision.as_str(), one.from_us, one.to_us)).collect();
+    let s = 1_000_000;
+    let all = [(2, "", 10 * s, 10 * s), (2, "3", 20 * s, 20 * s), (3, "", 30 * s, 40 * s)];
+    assert_eq!(asked, all);
+    let clear =
+        |answer| clear(&picture, &Said { cover: Told::of_cover(&picture, answer), ..answered() });
+    assert_eq!(clear(cover(&[&[], &[], &[]])), [vec!["A-1", "A-2", "B-1"], vec!["B-2"]]);
+    assert_eq!(clear(cover(&[&[], &["X"], &[]])), [vec!["A-1", "B-1"], vec!["B-2"]]);
+    assert_eq!(clear(cover(&[&[], &[], &["X"]])), [vec!["A-1", "A-2"], vec![]]);
+    assert_eq!(clear(cover(&[&[], &[]])), [vec![""; 0], vec![]], "a lot was left out");
 }
 
 #[test]
@@ -214,7 +257,7 @@ fn told(ships: Vec<u32>, cases: &[&str]) -> internal::ClearResponse {
 #[test]
 fn what_haccp_tells_counts_for_what_it_names_and_for_all_where_it_names_nothing_of_ours() {
     let picture = picture();
-    let clear = |answer| clear(&picture, &Told::of(&picture, answer));
+    let clear = |answer| clear(&picture, &by_haccp(Told::of(&picture, answer)));
     assert_eq!(clear(told(vec![0], &[])), [vec!["B-1"], vec!["B-2"]]);
     assert_eq!(clear(told(vec![1], &["B-2"])), [vec!["A-1", "A-2", "B-1"], vec![]]);
     let nothing = [vec![""; 0], vec![]];

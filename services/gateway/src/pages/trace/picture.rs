@@ -1,0 +1,177 @@
+//! The picture of a trace: a column a stage, a box a lot, a line a use as wide as its mass.
+//! It never tells what the table below it does not: it is for the eye alone.
+
+use std::collections::HashMap;
+
+use maud::{Markup, html};
+
+use super::graph::{Graph, stage};
+use super::word;
+use crate::pages::lots::Codes;
+use crate::pages::shown;
+use crate::pages::visit::Visit;
+
+/// The picture's own units: at 1024 pixels of screen one is about one pixel.
+const WIDTH: i64 = 980;
+const BOX_HEIGHT: i64 = 42;
+const BOX_WIDTH: i64 = 140;
+const ROW: i64 = 54;
+const HEAD: i64 = 28;
+/// The widest line, and the narrowest.
+const WIDEST: f64 = 18.0;
+const NARROWEST: f64 = 1.5;
+/// Letters that fit into a box.
+const FITS: usize = 18;
+
+/// A box with its place.
+struct Node<'g> {
+    id: &'g str,
+    code: &'g str,
+    mass: String,
+    href: String,
+    word: &'static str,
+    column: usize,
+    x: i64,
+    y: i64,
+}
+
+/// A line from box to box.
+struct Line<'g> {
+    from: &'g str,
+    to: String,
+    grams: f64,
+}
+
+/// Draws it.
+pub fn drawn(visit: &Visit, graph: &Graph, held: &Codes) -> Markup {
+    let lines = lines(graph);
+    let (nodes, columns) = nodes(graph, held, &lines);
+    let rows = columns.iter().map(|(_, count)| *count).max().unwrap_or_default();
+    let height = HEAD + rows as i64 * ROW;
+    let most = lines.iter().map(|line| line.grams).fold(0.0, f64::max);
+    let at: HashMap<&str, &Node<'_>> = nodes.iter().map(|node| (node.id, node)).collect();
+    html! {
+        svg viewBox={ "0 0 " (WIDTH) " " (height) } aria-hidden="true" focusable="false" {
+            @for (column, (name, _)) in columns.iter().enumerate() {
+                text.stage x=(left(column, columns.len()) + BOX_WIDTH / 2) y="16"
+                    text-anchor="middle" { (visit.words.one_of("trace-stage", name)) }
+            }
+            @for line in &lines {
+                @if let (Some(from), Some(to)) = (at.get(line.from), at.get(line.to.as_str())) {
+                    path.use d=(path(from, to)) stroke-width=(width(line.grams, most)) {}
+                }
+            }
+            @for node in &nodes { (boxed(visit, node)) }
+        }
+    }
+}
+
+fn lines(graph: &Graph) -> Vec<Line<'_>> {
+    let uses = graph.uses.iter().map(|used| Line {
+        from: &used.from_lot,
+        to: used.to_lot.clone(),
+        grams: graph.share(used),
+    });
+    let shipped = graph.shipments.iter().map(|shipment| Line {
+        from: &shipment.lot,
+        to: shipment.shipment.clone(),
+        grams: shipment.mass_g.as_deref().and_then(|mass| mass.parse().ok()).unwrap_or(0.0),
+    });
+    uses.chain(shipped).collect()
+}
+
+/// The name of a stage, and how many boxes stand in it.
+type Column = (&'static str, usize);
+
+const NAMES: [&str; 6] = ["received", "kit", "batch", "rack", "finished", "shipped"];
+
+/// The boxes in columns; a box stands beside those that it came of.
+fn nodes<'g>(graph: &'g Graph, held: &Codes, lines: &[Line<'_>]) -> (Vec<Node<'g>>, Vec<Column>) {
+    let mut all: Vec<Node<'g>> = graph
+        .lots
+        .iter()
+        .map(|lot| Node {
+            id: &lot.lot,
+            code: &lot.code,
+            mass: shown::quantity(lot.mass.as_ref()),
+            href: format!("/lots/{}", lot.lot),
+            word: word(graph, held, &lot.lot),
+            column: stage(&lot.kind),
+            x: 0,
+            y: 0,
+        })
+        .collect();
+    for shipment in &graph.shipments {
+        if all.iter().all(|node| node.id != shipment.shipment) {
+            all.push(Node {
+                id: &shipment.shipment,
+                code: &shipment.customer_name,
+                mass: String::new(),
+                href: String::new(),
+                word: "shipped",
+                column: NAMES.len() - 1,
+                x: 0,
+                y: 0,
+            });
+        }
+    }
+    let used: Vec<usize> =
+        (0..NAMES.len()).filter(|column| all.iter().any(|node| node.column == *column)).collect();
+    let mut columns = Vec::new();
+    let mut rows: HashMap<String, usize> = HashMap::new();
+    for (place, column) in used.iter().enumerate() {
+        let mut here: Vec<usize> = (0..all.len()).filter(|at| all[*at].column == *column).collect();
+        here.sort_by_key(|at| (middle(all[*at].id, lines, &rows), *at));
+        for (row, at) in here.iter().enumerate() {
+            all[*at].x = left(place, used.len());
+            all[*at].y = HEAD + row as i64 * ROW;
+            rows.insert(all[*at].id.to_owned(), row);
+        }
+        columns.push((NAMES[*column], here.len()));
+    }
+    (all, columns)
+}
+
+/// About where the boxes stand that a box came of, in thousandths of a row.
+fn middle(id: &str, lines: &[Line<'_>], rows: &HashMap<String, usize>) -> usize {
+    let before = lines.iter().filter(|line| line.to == id).filter_map(|line| rows.get(line.from));
+    let found: Vec<usize> = before.copied().collect();
+    if found.is_empty() { 0 } else { found.iter().sum::<usize>() * 1000 / found.len() }
+}
+
+/// The left side of a column of so many.
+fn left(column: usize, columns: usize) -> i64 {
+    let steps = (columns as i64 - 1).max(1);
+    1 + column as i64 * (WIDTH - BOX_WIDTH - 2) / steps
+}
+
+fn width(grams: f64, most: f64) -> String {
+    let share = if most > 0.0 { grams / most } else { 0.0 };
+    format!("{:.1}", NARROWEST.max(share * WIDEST))
+}
+
+/// A curve from the right side of a box to the left side of another; back where it is used again.
+fn path(from: &Node<'_>, to: &Node<'_>) -> String {
+    let (x1, y1) = (from.x + BOX_WIDTH, from.y + BOX_HEIGHT / 2);
+    let (x2, y2) = (to.x, to.y + BOX_HEIGHT / 2);
+    let bend = ((x2 - x1).abs() / 2).max(40);
+    format!("M{x1} {y1} C{} {y1} {} {y2} {x2} {y2}", x1 + bend, x2 - bend)
+}
+
+fn boxed(visit: &Visit, node: &Node<'_>) -> Markup {
+    let code: String = node.code.chars().take(FITS).collect();
+    let state = match node.word {
+        "no-hold" => String::new(),
+        word => format!(" {} {}", shown::shape(word), visit.words.one_of("mark", word)),
+    };
+    let body = html! {
+        rect class={ "lot is-" (node.word) } x=(node.x) y=(node.y) width=(BOX_WIDTH)
+            height=(BOX_HEIGHT) rx="3" {}
+        text.code x=(node.x + 8) y=(node.y + 17) { (code) }
+        text.mass x=(node.x + 8) y=(node.y + 34) { (node.mass) (state) }
+    };
+    html! {
+        @if node.href.is_empty() { g { (body) } }
+        @else { a href=(node.href) tabindex="-1" { (body) } }
+    }
+}

@@ -1,0 +1,2 @@
+INSERT INTO genealogy.batch (id, transformation, cause, formula, formula_version, hold_for_label, answer, question, judgement, recorded_at, day, entered_by, entered_by_name, station, fingerprint) VALUES
+    ('01997000-0000-7000-8000-000000000111', '01997000-0000-7000-8000-000000000011', '01997000-0000-7000-8000-000000000011', '01997000-0000-7000-8000-000000000105', 1, false, '01997000-0000-7000-8000-000000000112', '', '', now(), '2026-11-25', 'x', 'Ines Tolland', '', '');

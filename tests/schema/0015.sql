@@ -1,0 +1,1 @@
+-- Nothing but an index was added: no row is new.
