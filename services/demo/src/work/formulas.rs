@@ -104,7 +104,10 @@ impl Week {
     fn content(&self, product: &Product, (of, label): (&str, &str)) -> Value {
         let material = |name: &str| self.materials.get(name).cloned().unwrap_or_default();
         let division = |value: &str| json!({ "value": value, "unit": "[lb_av]" });
-        let line = |name: &str, pct: String| json!({ "material": material(name), "pct": pct, "division": division("0.5") });
+        let line = |name: &str, pct: String| {
+            let division = division("0.5");
+            json!({ "material": material(name), "pct": pct, "division": division })
+        };
         let meat = product.block.iter().chain(product.added);
         let mut lines: Vec<Value> = meat.map(|(name, pct)| line(name, pct.to_string())).collect();
         lines.push(line(WATER, product.water_lb.to_string()));
