@@ -144,7 +144,7 @@ async fn in_the_middle_of_its_work(demo: &Demo) {
     assert!(!in_house.is_empty(), "a load is in its house");
     let shown = in_house.iter().flat_map(|load| load["probes"].as_array().into_iter().flatten());
     let shown: Vec<&str> = shown.filter_map(|probe| probe["lastAt"].as_str()).collect();
-    assert!(shown.iter().any(|at| *at == ENDS), "houses have sent up to now: {shown:?}");
+    assert!(shown.contains(&ENDS), "houses have sent up to now: {shown:?}");
     let most = loads.iter().map(|load| length(&load["products"])).max();
     assert!(most >= Some(3), "a house is loaded with several products");
     let all = loads.iter().flat_map(racks);
