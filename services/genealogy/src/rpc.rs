@@ -105,6 +105,13 @@ impl GenealogyInternal for Genealogy {
         shipping::after::less_safe(self, request).await
     }
 
+    async fn closures_of(
+        &self,
+        request: Request<inside::ClosuresOfRequest>,
+    ) -> Answer<inside::ClosuresOfResponse> {
+        internal::closures_of(self, request).await
+    }
+
     async fn closure_of(
         &self,
         request: Request<inside::ClosureOfRequest>,
