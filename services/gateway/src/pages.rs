@@ -53,6 +53,38 @@ use refresh::Refresher;
 use session::{Sealer, Session};
 use visit::Visit;
 
+/// Every page that is shown; nothing else is answered to a browser that asks for a page.
+pub const PAGES: [&str; 24] = [
+    "/",
+    "/sign-in",
+    "/password",
+    "/lots",
+    "/lots/{lot}",
+    "/lots/{lot}/trace",
+    "/reading",
+    "/reading/{lot}",
+    "/reading/{lot}/{check}",
+    "/readings/{reading}",
+    "/weigh",
+    "/weigh/{lot}",
+    "/weighings/{weighing}",
+    "/open-items",
+    "/deviations",
+    "/deviations/{deviation}",
+    "/files/{file}",
+    "/holds",
+    "/holds/{hold}",
+    "/review",
+    "/shipment-check",
+    "/loads/{load}",
+    "/loads/{load}/chills/{rack}",
+    "/people",
+];
+
+/// What is only sent to, and shows nothing itself.
+pub const FORMS: [&str; 4] =
+    ["/sign-out", "/language", "/loads/{load}/pulls", "/loads/{load}/probes-left-out"];
+
 /// What all pages share.
 pub struct Pages {
     gateway: Gateway,
@@ -179,30 +211,12 @@ impl Pages {
 
 /// True for a path that some page has, whatever the verb.
 fn is_page(segments: &[&str]) -> bool {
-    const ALONE: [&str; 13] = [
-        "sign-in",
-        "sign-out",
-        "language",
-        "password",
-        "lots",
-        "reading",
-        "weigh",
-        "open-items",
-        "deviations",
-        "holds",
-        "review",
-        "shipment-check",
-        "people",
-    ];
-    match segments {
-        [] => true,
-        [one] => ALONE.contains(one),
-        ["lots" | "deviations" | "files" | "holds" | "reading" | "readings", _] => true,
-        ["weigh" | "weighings", _] => true,
-        ["reading", _, _] => true,
-        ["lots", _, "trace"] => true,
-        ["loads", _] | ["loads", _, "pulls" | "probes-left-out"] => true,
-        ["loads", _, "chills", _] => true,
-        _ => false,
-    }
+    PAGES.iter().chain(&FORMS).any(|path| is_of(path, segments))
+}
+
+/// True for segments of a path; a part of the path in braces stands for any.
+fn is_of(path: &str, segments: &[&str]) -> bool {
+    let parts: Vec<&str> = path.split('/').filter(|part| !part.is_empty()).collect();
+    let is_same = |(part, segment): (&&str, &&str)| part.starts_with('{') || part == segment;
+    parts.len() == segments.len() && parts.iter().zip(segments).all(is_same)
 }

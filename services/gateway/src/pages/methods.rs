@@ -80,6 +80,8 @@ methods! {
     LIST_CHALLENGES "/hankbook.v1.Verification/ListChallenges"
         ListChallengesRequest ListChallengesResponse;
     GET_CLEARANCE "/hankbook.v1.Verification/GetClearance" GetClearanceRequest Clearance;
+    LIST_CLEARANCES "/hankbook.v1.Verification/ListClearances"
+        ListClearancesRequest ListClearancesResponse;
     SIGN_REVIEW "/hankbook.v1.Verification/SignReview" SignReviewRequest Review;
     LIST_REVIEWS "/hankbook.v1.Verification/ListReviews" ListReviewsRequest ListReviewsResponse;
     LIST_OPEN_ITEMS "/hankbook.v1.Verification/ListOpenItems"
