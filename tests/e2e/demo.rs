@@ -5,10 +5,12 @@ use std::process::{Command, Output, Stdio};
 
 use harness::client::length;
 use harness::embedded::open_folder;
+use harness::pages::{self, somebody};
 use harness::shared::program;
 use harness::{Client, Options, Plant};
 use serde_json::Value;
 
+use crate::pages::visitor::Visitor;
 use crate::path::crew::{PASSWORD, Person, printed_password, sign_in};
 use crate::path::ledger::{self, Place};
 
@@ -106,6 +108,10 @@ impl Demo {
     }
 }
 
+fn rows(list: &Value) -> impl Iterator<Item = &Value> {
+    list.as_array().into_iter().flatten()
+}
+
 fn racks(load: &Value) -> &[Value] {
     load["racks"].as_array().map_or(&[], Vec::as_slice)
 }
@@ -130,6 +136,8 @@ async fn the_demo_leaves_a_plant_in_the_middle_of_a_morning() {
         assert_eq!((of("received"), of("batch"), of("kit")), counts);
     }
     in_the_middle_of_its_work(&demo).await;
+    lists_tell_what_each_tells(&demo, &lots).await;
+    every_page_is_shown(&demo).await;
     if days == 4 {
         a_whole_week(&demo, &lots).await;
     }
@@ -160,6 +168,60 @@ async fn in_the_middle_of_its_work(demo: &Demo) {
     let holds = demo.all("/v1/holds", "holds").await;
     let standing = holds.iter().filter(|hold| hold["endedAt"] == "").count();
     assert!(standing >= 1, "{holds:?}");
+}
+
+/// What lists tell of many at once is what is told of each alone.
+async fn lists_tell_what_each_tells(demo: &Demo, lots: &[[String; 4]]) {
+    let listed = demo.get("/v1/loads?pageSize=100&judged=true").await;
+    let each = demo.loads().await;
+    assert_eq!(listed["loads"].as_array(), Some(&each));
+    let newest = demo.get("/v1/loads?pageSize=2&judged=true&newestFirst=true").await;
+    let last: Vec<Value> = each.iter().rev().take(2).cloned().collect();
+    assert_eq!(newest["loads"].as_array(), Some(&last));
+    let begun = each[1]["observedAt"].as_str().expect("an instant");
+    let before = demo.get(&format!("/v1/loads?judged=true&begunBefore={begun}")).await;
+    assert_eq!(before["loads"].as_array().map(Vec::as_slice), Some(&each[..1]));
+    let rack = each[1]["racks"][0]["rack"].as_str().expect("a rack");
+    let of_rack = demo.get(&format!("/v1/loads?judged=true&lots={rack}")).await;
+    assert_eq!(of_rack["loads"][0], each[1]);
+
+    let kinds = ["finished", "rework", "rack", "received"];
+    for kind in kinds {
+        let of_kind =
+            demo.get(&format!("/v1/lots?pageSize=50&newestFirst=true&kinds={kind}")).await;
+        let of_kind: Vec<&str> =
+            rows(&of_kind["lots"]).filter_map(|lot| lot["lot"].as_str()).collect();
+        let all = lots.iter().filter(|lot| lot[1] == kind).count();
+        assert_eq!(of_kind.len(), all.min(50), "{kind}");
+        if of_kind.is_empty() {
+            continue;
+        }
+        let asked: Vec<String> = of_kind.iter().map(|lot| format!("lots={lot}")).collect();
+        let listed = demo.get(&format!("/v1/clearances?{}", asked.join("&"))).await;
+        let listed: Vec<&Value> = rows(&listed["clearances"]).collect();
+        assert_eq!(listed.len(), of_kind.len());
+        for (lot, listed) in of_kind.iter().zip(listed) {
+            let alone = demo.get(&format!("/v1/lots/{lot}/clearance")).await;
+            assert_eq!(*listed, alone, "{kind} {lot}");
+        }
+    }
+}
+
+/// Every page that the gateway has shows something of the plant.
+async fn every_page_is_shown(demo: &Demo) {
+    let base = &demo.plant.http;
+    let (dana, ines) = (somebody(base, "dana").await, somebody(base, "ines").await);
+    let examples = pages::of_demo(&dana, &ines).await;
+    let mut visitor = Visitor::signed_in(&demo.plant, "dana", PASSWORD).await;
+    for page in gateway::PAGES {
+        let of_page = examples.iter().filter(|example| example.page == page);
+        let mut count = 0;
+        for example in of_page {
+            visitor.get(&example.path).await.expect(200);
+            count += 1;
+        }
+        assert!(count > 0, "{page} has no example in tests/harness/pages.rs");
+    }
 }
 
 /// What the whole week holds beyond its days.
