@@ -102,16 +102,16 @@ impl Found {
         (text(&load["load"]), text(&rack["rack"]))
     }
 
-    fn deviation(&self, is_open: bool) -> &Value {
-        let all = rows(&self.deviations, "deviations").iter();
-        let mut found = all.filter(|one| (one["closedAt"] == "") == is_open);
-        found.next().expect("a deviation")
+    fn deviation(&self, is_open: bool) -> Option<&Value> {
+        let mut all = rows(&self.deviations, "deviations").iter();
+        all.find(|one| (one["closedAt"] == "") == is_open)
     }
 
+    /// One that a person placed, else one of a deviation.
     fn hold(&self) -> &str {
-        let all = rows(&self.holds, "holds").iter();
-        let by_hand = all.clone().find(|hold| hold["deviation"] == "");
-        text(&by_hand.or(all.clone().last()).expect("a hold")["hold"])
+        let all = rows(&self.holds, "holds");
+        let by_hand = all.iter().find(|hold| hold["deviation"] == "");
+        text(&by_hand.or(all.last()).expect("a hold")["hold"])
     }
 }
 
@@ -120,7 +120,8 @@ impl Found {
 pub async fn of_demo(qa: &Client, mixer: &Client) -> Vec<Example> {
     let found = Found::of(qa).await;
     let weighing = weighing(mixer, found.lot("received")).await;
-    let file = file(qa, text(&found.deviation(true)["deviation"])).await;
+    let open = found.deviation(true).expect("an open deviation");
+    let file = file(qa, text(&open["deviation"])).await;
     let mut all = alone(&found);
     all.extend(of_lots(&found));
     all.extend(of_loads(&found));
@@ -199,13 +200,13 @@ fn of_records(found: &Found) -> Vec<Example> {
         let path = format!("/deviations/{}", text(&one["deviation"]));
         example("/deviations/{deviation}", what, path)
     };
-    let reading = text(&found.deviation(true)["reading"]);
-    vec![
-        deviation("an open deviation", found.deviation(true)),
-        deviation("a closed deviation", found.deviation(false)),
-        example("/readings/{reading}", "a reading", format!("/readings/{reading}")),
-        example("/holds/{hold}", "a hold", format!("/holds/{}", found.hold())),
-    ]
+    let (open, closed) = (found.deviation(true), found.deviation(false));
+    let reading = open.map(|open| format!("/readings/{}", text(&open["reading"])));
+    let mut all = vec![example("/holds/{hold}", "a hold", format!("/holds/{}", found.hold()))];
+    all.extend(open.map(|open| deviation("an open deviation", open)));
+    all.extend(closed.map(|closed| deviation("a closed deviation", closed)));
+    all.extend(reading.map(|path| example("/readings/{reading}", "a reading", path)));
+    all
 }
 
 async fn weighing(mixer: &Client, lot: &str) -> String {
@@ -223,7 +224,7 @@ async fn file(qa: &Client, deviation: &str) -> String {
     text(&made.ok()["file"]).to_owned()
 }
 
-/// The check of the newest pallets that have not left.
+/// The check of ten pallets, those first that have not left.
 async fn pallets(qa: &Client) -> String {
     let made = qa.get("/v1/audit/entries?form=genealogy.pallet/1&pageSize=1000").await.ok();
     let left = qa.get("/v1/shipments?pageSize=1000").await.ok();
@@ -232,8 +233,9 @@ async fn pallets(qa: &Client) -> String {
         .flat_map(|one| rows(one, "pallets"))
         .map(|pallet| text(&pallet["pallet"]))
         .collect();
-    let made = rows(&made, "entries").iter().map(|entry| text(&entry["record"]));
-    let here: Vec<&str> = made.filter(|pallet| !left.contains(pallet)).take(10).collect();
-    assert!(!here.is_empty(), "every pallet has left");
-    format!("/shipment-check?pallets={}", here.join("+"))
+    let mut made: Vec<&str> =
+        rows(&made, "entries").iter().map(|entry| text(&entry["record"])).collect();
+    made.sort_by_key(|pallet| left.contains(pallet));
+    made.truncate(10);
+    format!("/shipment-check?pallets={}", made.join("+"))
 }
