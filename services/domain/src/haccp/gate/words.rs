@@ -254,6 +254,9 @@ pub(super) fn item(lot: &Lot, judged: &Judged) -> String {
 
 /// How the cases of a bracket check stand, in one sentence.
 pub(super) fn bracket_item(check: &Check, proofs: &[Proof]) -> String {
+    if proofs.is_empty() {
+        return "No case of it is in the plant now.".to_owned();
+    }
     let proved = proofs.iter().filter(|proof| **proof == Proof::Proved).count();
     format!("{proved} of {} are proved by {}.", counted(proofs.len()), check.code)
 }
