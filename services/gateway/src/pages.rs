@@ -30,6 +30,7 @@ mod refresh;
 mod review;
 mod sentence;
 mod session;
+mod shipment;
 mod shipment_check;
 mod shown;
 mod sign_in;
@@ -158,7 +159,8 @@ impl Pages {
             (_, ["holds"]) => holds::list(&visit).await,
             (_, ["holds", id]) => holds::one(&visit, id).await,
             (_, ["review"]) => review::answer(&visit).await,
-            (Verb::Get, ["shipment-check"]) => shipment_check::show(&visit).await,
+            (_, ["shipment-check"]) => shipment_check::answer(&visit).await,
+            (Verb::Get, ["shipments", id]) => shipment::show(&visit, id).await,
             (Verb::Get, ["loads", load]) => load::show(&visit, load).await,
             (Verb::Post, ["loads", load, "pulls"]) => load::pull(&visit, load).await,
             (Verb::Post, ["loads", load, "probes-left-out"]) => load::leave_out(&visit, load).await,
@@ -197,7 +199,9 @@ fn is_page(segments: &[&str]) -> bool {
     match segments {
         [] => true,
         [one] => ALONE.contains(one),
-        ["lots" | "deviations" | "files" | "holds" | "reading" | "readings", _] => true,
+        ["lots" | "deviations" | "files" | "holds" | "reading" | "readings" | "shipments", _] => {
+            true
+        }
         ["weigh" | "weighings", _] => true,
         ["reading", _, _] => true,
         ["lots", _, "trace"] => true,

@@ -438,11 +438,21 @@ signs-review = I have reviewed the records of these lots and of all that they ca
 mark-to-review = ready for review
 mark-not-ready = not ready
 
-## Shipment check
+## Shipment
 
-shipment-check = Shipment check
-shipment-check-means = Says whether pallets may leave now. It ships nothing: the shipment is judged again when it is recorded.
-pallet-ids = Pallet ids, as scanned: one on each line
+shipment-check = Shipment
+shipment-check-means = Says whether pallets may leave now. What ships is judged again at that moment.
+pallet-labels = Pallets as scanned, by label or id
+pallets-here = Pallets in the plant
+no-pallets-here = No pallet with a case on it is in the plant.
+ship-them = Ship them
+ship-now = Ship now
+from-dock = From
+truck = Truck or trailer
+choose = Choose
+shipment-to = Shipment to { $customer }
+lots-behind = Lots behind it
+pallets = Pallets
 check-pallets = Check
 pallets-held = { $held ->
     [0] Every pallet may leave now.

@@ -438,11 +438,21 @@ signs-review = He revisado los registros de estos lotes y de todo aquello de lo 
 mark-to-review = listo para revisar
 mark-not-ready = no está listo
 
-## Control de envío
+## Envío
 
-shipment-check = Control de envío
-shipment-check-means = Dice si las paletas pueden salir ahora. No envía nada: el envío se juzga de nuevo cuando se registra.
-pallet-ids = Identificadores de paletas, tal como se leen: uno en cada línea
+shipment-check = Envío
+shipment-check-means = Dice si las paletas pueden salir ahora. Lo que se envía se juzga de nuevo en ese momento.
+pallet-labels = Paletas tal como se leen, por etiqueta o identificador
+pallets-here = Paletas en la planta
+no-pallets-here = No hay en la planta ninguna paleta con cajas.
+ship-them = Enviarlas
+ship-now = Enviar ahora
+from-dock = Desde
+truck = Camión o remolque
+choose = Elegir
+shipment-to = Envío a { $customer }
+lots-behind = Lotes detrás
+pallets = Paletas
 check-pallets = Comprobar
 pallets-held = { $held ->
     [0] Todas las paletas pueden salir ahora.

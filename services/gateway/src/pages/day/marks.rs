@@ -239,6 +239,7 @@ fn of_shipment(day: &Day, shipment: &v1::Shipment) -> Option<Mark> {
     let place = day.in_use().find(|place| place.name == shipment.place_name);
     let place = place.map(|place| place.place.clone()).unwrap_or_default();
     let word = if shipment.is_unclear { "left-unclear" } else { "shipped" };
-    let mark = point(&shipment.observed_at, place, word, String::new())?;
+    let href = format!("/shipments/{}", shipment.shipment);
+    let mark = point(&shipment.observed_at, place, word, href)?;
     Some(Mark { what: shipment.customer_name.clone(), ..mark })
 }

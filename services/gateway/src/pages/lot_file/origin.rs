@@ -205,7 +205,9 @@ pub fn shipments(visit: &Visit, file: &File) -> Markup {
                         td { (lot_link(&shipment.lot, &code(&shipment.lot))) }
                         td.number { (shipment.cases) }
                         td.number { (shown::grams(visit, shipment.mass_g.as_deref())) }
-                        td.code { (shipment.shipment) }
+                        td.code {
+                            a href={ "/shipments/" (shipment.shipment) } { (shipment.shipment) }
+                        }
                     }
                 }
             },
