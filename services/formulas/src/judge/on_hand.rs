@@ -91,8 +91,15 @@ impl Shelf {
     }
 }
 
+impl OnHand {
+    /// By what the oldest comes first. A shorter code of one day has the lower number.
+    fn age(&self) -> (Timestamp, usize, &str) {
+        (self.made_at, self.code.len(), &self.code)
+    }
+}
+
 /// Fills a mass from lots in their order, passing over those whose use something forbids; they
-/// stand behind the others.
+/// stand behind the others, the oldest first.
 pub fn fill<'s>(target: &Quantity, lots: Vec<(&'s OnHand, Vec<String>)>) -> Filled<'s> {
     let mut open = target.base();
     let (mut filled, mut last) = (Vec::new(), Vec::new());
@@ -110,6 +117,7 @@ pub fn fill<'s>(target: &Quantity, lots: Vec<(&'s OnHand, Vec<String>)>) -> Fill
         open = open - taken;
         filled.push(Suggested { lot, take, forbidden_by });
     }
+    last.sort_by(|one, other| one.lot.age().cmp(&other.lot.age()));
     filled.extend(last);
     let missing = open.is_positive().then(|| up(&Quantity::from_base(&open, target.unit)));
     Filled { lots: filled, missing }

@@ -73,8 +73,9 @@ impl Shelf {
 }
 
 impl OnHand {
-    fn place(&self) -> (bool, Timestamp, &str) {
-        (!self.forbidden_by.is_empty(), self.made_at, &self.code)
+    /// Of two that came at one instant that of the lower number: the shorter code.
+    fn place(&self) -> (bool, Timestamp, usize, &str) {
+        (!self.forbidden_by.is_empty(), self.made_at, self.code.len(), &self.code)
     }
 }
 
@@ -131,12 +132,13 @@ mod tests {
         let (first, second) = ("2026-11-24T05:00:00Z", "2026-11-24T05:00:01Z");
         let lots = vec![
             lot(4, second, &[]),
+            lot(10, first, &[]),
             lot(1, first, &["SB-1 is on hold."]),
             lot(3, first, &[]),
             lot(2, first, &[]),
         ];
         let shelf = Shelf::of(lots);
-        assert_eq!(codes(&shelf), ["SB-2", "SB-3", "SB-4", "SB-1"]);
+        assert_eq!(codes(&shelf), ["SB-2", "SB-3", "SB-10", "SB-4", "SB-1"]);
         assert_eq!(shelf.more, [""; 0]);
     }
 

@@ -33,7 +33,7 @@ const FOUND: &str = "WITH asked AS (SELECT DISTINCT lower(word) AS word FROM unn
     AND lot.kind IN ('received', 'opening_stock', 'rework') AND state.on_hand_g > 0 \
     ORDER BY coalesce(lot.use_by < $2, false) OR EXISTS (SELECT 1 FROM genealogy.hold_lot AS link \
     WHERE link.lot = lot.id AND NOT EXISTS (SELECT 1 FROM genealogy.hold_end AS ended \
-    WHERE ended.hold = link.hold)), made_at, lot.code LIMIT $3) AS near \
+    WHERE ended.hold = link.hold)), made_at, length(lot.code), lot.code LIMIT $3) AS near \
     UNION ALL SELECT NULL, lot.id, lot.kind, lot.material, lot.mass_unit, state.on_hand_g, \
     lot.observed_at + lot.offset_ms * interval '1 millisecond' \
     FROM genealogy.lot JOIN genealogy.lot_on_hand AS state ON state.lot = lot.id \

@@ -52,10 +52,16 @@ fn a_line_takes_the_oldest_whole_and_the_rest_of_the_next() {
 
 #[test]
 fn what_may_not_be_used_fills_nothing_and_stands_last() {
-    let held = &["SB-70 is on hold."][..];
-    let lots = [(lot(70, pounds("40")), held), (lot(71, pounds("5")), &[][..])];
-    let said = filled("8", &lots);
-    assert_eq!(said, ["SB-71: 5 [lb_av]", "SB-70: nothing", "missing: 3 [lb_av]"]);
+    let held = &["It is on hold."][..];
+    let younger = OnHand { made_at: Timestamp::MAX, ..lot(9, pounds("1")) };
+    let lots = [
+        (lot(100, pounds("1")), held),
+        (younger, held),
+        (lot(70, pounds("40")), held),
+        (lot(71, pounds("5")), &[][..]),
+    ];
+    let last = ["SB-70: nothing", "SB-100: nothing", "SB-9: nothing", "missing: 3 [lb_av]"];
+    assert_eq!(filled("8", &lots), [&["SB-71: 5 [lb_av]"][..], &last].concat());
 }
 
 #[test]
