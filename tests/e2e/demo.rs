@@ -11,6 +11,7 @@ use serde_json::Value;
 
 use crate::path::crew::{PASSWORD, Person, printed_password, sign_in};
 use crate::path::ledger::{self, Place};
+use crate::walk::{at_the_demo, typed};
 
 /// When the demo's week ends here, a Wednesday; in the zone of UTC it is 10:40 then.
 const ENDS: &str = "2026-11-25T10:40:00Z";
@@ -130,6 +131,7 @@ async fn the_demo_leaves_a_plant_in_the_middle_of_a_morning() {
         assert_eq!((of("received"), of("batch"), of("kit")), counts);
     }
     in_the_middle_of_its_work(&demo).await;
+    the_walk_of_the_front_page(&demo, days);
     if days == 4 {
         a_whole_week(&demo, &lots).await;
     }
@@ -142,6 +144,9 @@ async fn in_the_middle_of_its_work(demo: &Demo) {
     let is_in = |rack: &Value| rack["pulledAt"] == "";
     let in_house: Vec<&Value> = loads.iter().filter(|load| racks(load).iter().any(is_in)).collect();
     assert!(!in_house.is_empty(), "a load is in its house");
+    let shown = in_house.iter().flat_map(|load| load["probes"].as_array().into_iter().flatten());
+    let shown: Vec<&str> = shown.filter_map(|probe| probe["lastAt"].as_str()).collect();
+    assert!(shown.contains(&ENDS), "houses have sent up to now: {shown:?}");
     let most = loads.iter().map(|load| length(&load["products"])).max();
     assert!(most >= Some(3), "a house is loaded with several products");
     let all = loads.iter().flat_map(racks);
@@ -157,6 +162,27 @@ async fn in_the_middle_of_its_work(demo: &Demo) {
     let holds = demo.all("/v1/holds", "holds").await;
     let standing = holds.iter().filter(|hold| hold["endedAt"] == "").count();
     assert!(standing >= 1, "{holds:?}");
+}
+
+/// The front page's walk at the demo, as a newcomer types it.
+fn the_walk_of_the_front_page(demo: &Demo, days: usize) {
+    let output = typed(&at_the_demo(), &demo.plant);
+    let said = String::from_utf8_lossy(&output.stdout);
+    assert!(output.status.success(), "{said}{}", String::from_utf8_lossy(&output.stderr));
+    let mut texts = vec![
+        "41.8 [degF] is above the limit of at most 40 [degF].",
+        "\"scope\":\"whole\"",
+        "\"isReviewable\":false",
+        "DEVIATION_OPEN",
+        "records are proved.",
+        "Growth of Salmonella",
+    ];
+    if days == 4 {
+        texts.push("customerPhone");
+    }
+    for text in texts {
+        assert!(said.contains(text), "{text} was not printed:\n{said}");
+    }
 }
 
 /// What the whole week holds beyond its days.

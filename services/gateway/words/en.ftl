@@ -417,6 +417,8 @@ no-broken-facts = No record that broke a rule of making or shipping is open.
 stops-shipping = stops shipping
 mark-deviation = deviation open
 mark-clock-off = clock was off
+mark-no-record = no record yet
+mark-foreign-material = foreign material
 mark-late = late
 
 ## Review
@@ -582,6 +584,10 @@ trace-words = From left to right as product goes through the plant; the width of
 trace-more = Of { $all } lots only the nearest { $shown } are drawn; the files of the outermost lead further.
 in-table = The same as a table
 used-together = for { $count } lots together
+other-racks = { $count ->
+    [one] One rack of another lot was in this load; it stands on its page.
+   *[other] { $count } racks of other lots were in this load; they stand on its page.
+}
 came-of = Came of
 made-at = received or made at { $place }
 shipment = Shipment

@@ -417,6 +417,8 @@ no-broken-facts = No queda pendiente ningún registro que rompiera una regla de 
 stops-shipping = detiene el envío
 mark-deviation = desviación abierta
 mark-clock-off = reloj desviado
+mark-no-record = aún sin registro
+mark-foreign-material = material extraño
 mark-late = tarde
 
 ## Revisión
@@ -582,6 +584,10 @@ trace-words = De izquierda a derecha, como pasa el producto por la planta; el an
 trace-more = De { $all } lotes solo se dibujan los { $shown } más cercanos; los archivos de los exteriores llevan más lejos.
 in-table = Lo mismo en una tabla
 used-together = para { $count } lotes juntos
+other-racks = { $count ->
+    [one] Un carro de otro lote estaba en esta carga; está en su página.
+   *[other] { $count } carros de otros lotes estaban en esta carga; están en su página.
+}
 came-of = Vino de
 made-at = recibido o hecho en { $place }
 shipment = Envío

@@ -87,6 +87,11 @@ methods! {
 }
 
 impl<Q: Message, A: Message + Default> Method<Q, A> {
+    /// As the contract names it: `/hankbook.v1.Haccp/CloseDeviation`.
+    pub const fn path(&self) -> &'static str {
+        self.path
+    }
+
     /// As a signature names it: `hankbook.v1.Haccp/CloseDeviation`.
     pub fn signed_name(&self) -> &'static str {
         self.path.trim_start_matches('/')

@@ -31,8 +31,8 @@ pub struct Cooked {
 pub struct Cooks {
     /// The loads, each once.
     pub loads: Vec<Cooked>,
-    /// How many racks were asked about.
-    pub racks: usize,
+    /// The racks that were asked about.
+    pub racks: Vec<String>,
     /// True when there are more racks than were asked about, or more loads of one than were read.
     pub has_more: bool,
 }
@@ -176,7 +176,8 @@ async fn cooks(visit: &Visit, lot: &v1::Lot, back: &Part<v1::Trace>) -> Part<Coo
     }
     let whole = join_all(loads.iter().map(|load| cooked(visit, &load.load))).await;
     let loads = whole.into_iter().collect::<Result<_, _>>()?;
-    Ok(Cooks { loads, racks: racks.len(), has_more })
+    let racks = racks.into_iter().map(str::to_owned).collect();
+    Ok(Cooks { loads, racks, has_more })
 }
 
 /// A load as it stands, judged, with its curves.

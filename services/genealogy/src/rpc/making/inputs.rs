@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use platform::caller::Call;
 use platform::error::{Failure, Kind};
+use platform::shape::shortened;
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::internal::v1::TellLessSafeRequest;
@@ -105,7 +106,7 @@ fn less_safe(new: &NewInput, lots: &[Uuid]) -> TellLessSafeRequest {
     let what = format!("An input was added after the first use: {}", new.reason);
     TellLessSafeRequest {
         about: format!("input_added:{}", new.stamp.id),
-        what: what.chars().take(300).collect(),
+        what: shortened(&what, 300),
         lots: lots.iter().map(Uuid::to_string).collect(),
     }
 }
