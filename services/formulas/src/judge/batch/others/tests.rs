@@ -222,7 +222,8 @@ fn two_lots_that_bring_the_same_do_not_hide_what_could_stand_in() {
 #[test]
 fn a_lot_that_would_break_another_limit_is_not_named() {
     let (mut book, recipe) = (book(), recipe());
-    // 9 CFR 424.21(c): 156 ppm of nitrite, which 1 lb of 6.25 % in 400 lb reaches and 6.40 % is above.
+    // 9 CFR 424.21(c): a quarter of an ounce of nitrite to a hundredweight, which is what 1 lb of
+    // 6.25 % brings to 400 lb. 6.40 % is above.
     let strong = soy(Some(21));
     let strong = Specification { agents: cure(None, "6.25").agents, ..strong };
     book.materials.get_mut(&CURE).expect("it is there").specifications.push(strong);
