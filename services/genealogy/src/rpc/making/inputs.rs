@@ -65,7 +65,8 @@ async fn judged(service: &Genealogy, mut new: NewInput) -> Result<NewInput, Fail
     let seen = seen.first().ok_or_else(|| Failure::not_found("lot"))?;
     let about = (made.first(), origins);
     let question = batch::with_input(&last, (&new.used, seen), &new.again, about)?;
-    let judged = formulas::judge(service, question).await?;
+    let on = (!new.moments.happened).then_some(new.used_on);
+    let judged = formulas::judge(service, question, on).await?;
     new.judged_before = Some(last.id);
     new.told = judged.refusals();
     new.waits = judged.waits(&made);
