@@ -13,6 +13,7 @@ use serde_json::Value;
 use crate::pages::visitor::Visitor;
 use crate::path::crew::{PASSWORD, Person, printed_password, sign_in};
 use crate::path::ledger::{self, Place};
+use crate::walk::{at_the_demo, typed};
 
 /// When the demo's week ends here, a Wednesday; in the zone of UTC it is 10:40 then.
 const ENDS: &str = "2026-11-25T10:40:00Z";
@@ -138,6 +139,7 @@ async fn the_demo_leaves_a_plant_in_the_middle_of_a_morning() {
     in_the_middle_of_its_work(&demo).await;
     lists_tell_what_each_tells(&demo, &lots).await;
     every_page_is_shown(&demo).await;
+    the_walk_of_the_front_page(&demo, days);
     if days == 4 {
         a_whole_week(&demo, &lots).await;
     }
@@ -221,6 +223,27 @@ async fn every_page_is_shown(demo: &Demo) {
             count += 1;
         }
         assert!(count > 0, "{page} has no example in tests/harness/pages.rs");
+    }
+}
+
+/// The front page's walk at the demo, as a newcomer types it.
+fn the_walk_of_the_front_page(demo: &Demo, days: usize) {
+    let output = typed(&at_the_demo(), &demo.plant);
+    let said = String::from_utf8_lossy(&output.stdout);
+    assert!(output.status.success(), "{said}{}", String::from_utf8_lossy(&output.stderr));
+    let mut texts = vec![
+        "41.8 [degF] is above the limit of at most 40 [degF].",
+        "\"scope\":\"whole\"",
+        "\"isReviewable\":false",
+        "DEVIATION_OPEN",
+        "records are proved.",
+        "Growth of Salmonella",
+    ];
+    if days == 4 {
+        texts.push("customerPhone");
+    }
+    for text in texts {
+        assert!(said.contains(text), "{text} was not printed:\n{said}");
     }
 }
 

@@ -127,6 +127,10 @@ pub async fn of_demo(qa: &Client, mixer: &Client) -> Vec<Example> {
     all.extend(of_loads(&found));
     all.extend(of_records(&found));
     all.push(example("/shipment-check", "ten pallets to ship", pallets(qa).await));
+    let left = qa.get("/v1/shipments?pageSize=1000").await.ok();
+    let newest = rows(&left, "shipments").last().map(|one| text(&one["shipment"]));
+    let shipment = newest.map(|id| format!("/shipments/{id}"));
+    all.extend(shipment.map(|path| example("/shipments/{shipment}", "a shipment", path)));
     all.push(example("/weighings/{weighing}", "a weighing", format!("/weighings/{weighing}")));
     all.push(example("/files/{file}", "a file", format!("/files/{file}")));
     all
@@ -224,18 +228,10 @@ async fn file(qa: &Client, deviation: &str) -> String {
     text(&made.ok()["file"]).to_owned()
 }
 
-/// The check of ten pallets, those first that have not left.
+/// The check of the ten newest pallets in the plant.
 async fn pallets(qa: &Client) -> String {
-    let made = qa.get("/v1/audit/entries?form=genealogy.pallet/1&pageSize=1000").await.ok();
-    let left = qa.get("/v1/shipments?pageSize=1000").await.ok();
-    let left: BTreeSet<&str> = rows(&left, "shipments")
-        .iter()
-        .flat_map(|one| rows(one, "pallets"))
-        .map(|pallet| text(&pallet["pallet"]))
-        .collect();
-    let mut made: Vec<&str> =
-        rows(&made, "entries").iter().map(|entry| text(&entry["record"])).collect();
-    made.sort_by_key(|pallet| left.contains(pallet));
-    made.truncate(10);
-    format!("/shipment-check?pallets={}", made.join("+"))
+    let here = qa.get("/v1/pallets?here=true&pageSize=1000").await.ok();
+    let newest = rows(&here, "pallets").iter().rev().take(10);
+    let named: Vec<String> = newest.map(|one| format!("pallet={}", text(&one["pallet"]))).collect();
+    format!("/shipment-check?{}", named.join("&"))
 }

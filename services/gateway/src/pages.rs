@@ -30,6 +30,7 @@ mod refresh;
 mod review;
 mod sentence;
 mod session;
+mod shipment;
 mod shipment_check;
 mod shown;
 mod sign_in;
@@ -54,7 +55,7 @@ use session::{Sealer, Session};
 use visit::Visit;
 
 /// Every page that is shown; nothing else is answered to a browser that asks for a page.
-pub const PAGES: [&str; 24] = [
+pub const PAGES: [&str; 25] = [
     "/",
     "/sign-in",
     "/password",
@@ -76,6 +77,7 @@ pub const PAGES: [&str; 24] = [
     "/holds/{hold}",
     "/review",
     "/shipment-check",
+    "/shipments/{shipment}",
     "/loads/{load}",
     "/loads/{load}/chills/{rack}",
     "/people",
@@ -190,7 +192,8 @@ impl Pages {
             (_, ["holds"]) => holds::list(&visit).await,
             (_, ["holds", id]) => holds::one(&visit, id).await,
             (_, ["review"]) => review::answer(&visit).await,
-            (Verb::Get, ["shipment-check"]) => shipment_check::show(&visit).await,
+            (_, ["shipment-check"]) => shipment_check::answer(&visit).await,
+            (Verb::Get, ["shipments", id]) => shipment::show(&visit, id).await,
             (Verb::Get, ["loads", load]) => load::show(&visit, load).await,
             (Verb::Post, ["loads", load, "pulls"]) => load::pull(&visit, load).await,
             (Verb::Post, ["loads", load, "probes-left-out"]) => load::leave_out(&visit, load).await,

@@ -126,6 +126,13 @@ impl GenealogyInternal for Genealogy {
         internal::masses_of(self, request).await
     }
 
+    async fn lots_on_hand(
+        &self,
+        request: Request<inside::LotsOnHandRequest>,
+    ) -> Answer<inside::LotsOnHandResponse> {
+        internal::lots_on_hand(self, request).await
+    }
+
     async fn find_place(
         &self,
         request: Request<inside::FindPlaceRequest>,

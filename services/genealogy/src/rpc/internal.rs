@@ -4,6 +4,7 @@
 use std::collections::HashMap;
 
 use domain::fault::Faults;
+use platform::caller::Call;
 use platform::error::Failure;
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
@@ -11,6 +12,7 @@ use wire::internal::v1 as internal;
 
 use crate::shape::closure::OpenCase;
 use crate::shape::masses::{Asked, asked_in, masses_out};
+use crate::shape::on_hand::{on_hand_out, wanted_in};
 use crate::{Genealogy, store};
 
 /// A place as it stands now; empty when there is none.
@@ -31,6 +33,23 @@ pub async fn find_place(
         in_use: place.in_use,
     });
     Ok(Response::new(response.unwrap_or_default()))
+}
+
+/// Lots of materials on hand, the oldest first.
+pub async fn lots_on_hand(
+    service: &Genealogy,
+    request: Request<internal::LotsOnHandRequest>,
+) -> Result<Response<internal::LotsOnHandResponse>, Status> {
+    let call = Call::of(request.extensions())?;
+    let today = service.house.plant.date_of(call.received_at);
+    let wanted = wanted_in(request.get_ref(), today)?;
+    let found = service
+        .db
+        .read("genealogy.lots_on_hand", |conn| {
+            Box::pin(async move { store::on_hand::find(conn, &wanted).await })
+        })
+        .await?;
+    Ok(Response::new(on_hand_out(found)))
 }
 
 /// Lots with all that they came of and all that came of them.

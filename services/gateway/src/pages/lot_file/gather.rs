@@ -34,8 +34,8 @@ pub struct Cooked {
 pub struct Cooks {
     /// The loads, each once.
     pub loads: Vec<Cooked>,
-    /// How many racks were asked about.
-    pub racks: usize,
+    /// The racks that were asked about.
+    pub racks: Vec<String>,
     /// True when there are more racks than were asked about, or more loads of one than were read.
     pub has_more: bool,
 }
@@ -169,7 +169,8 @@ async fn cooks(visit: &Visit, lot: &v1::Lot, back: &Part<v1::Trace>) -> Part<Coo
     let found = loads_of(visit, &racks).await?;
     let has_more = has_more || found.has_more;
     let loads = join_all(found.rows.into_iter().map(|load| cooked(visit, load))).await;
-    Ok(Cooks { loads, racks: racks.len(), has_more })
+    let racks = racks.into_iter().map(str::to_owned).collect();
+    Ok(Cooks { loads, racks, has_more })
 }
 
 /// A load with its curves.
