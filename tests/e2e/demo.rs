@@ -138,7 +138,7 @@ async fn the_demo_leaves_a_plant_in_the_middle_of_a_morning() {
     }
     in_the_middle_of_its_work(&demo).await;
     lists_tell_what_each_tells(&demo, &lots).await;
-    every_page_is_shown(&demo).await;
+    every_page_is_shown(&demo, days).await;
     the_walk_of_the_front_page(&demo, days);
     if days == 4 {
         a_whole_week(&demo, &lots).await;
@@ -210,7 +210,7 @@ async fn lists_tell_what_each_tells(demo: &Demo, lots: &[[String; 4]]) {
 }
 
 /// Every page that the gateway has shows something of the plant.
-async fn every_page_is_shown(demo: &Demo) {
+async fn every_page_is_shown(demo: &Demo, days: usize) {
     let base = &demo.plant.http;
     let (dana, ines) = (somebody(base, "dana").await, somebody(base, "ines").await);
     let examples = pages::of_demo(&dana, &ines).await;
@@ -222,7 +222,9 @@ async fn every_page_is_shown(demo: &Demo) {
             visitor.get(&example.path).await.expect(200);
             count += 1;
         }
-        assert!(count > 0, "{page} has no example in tests/harness/pages.rs");
+        // Nothing has left yet after one day.
+        let is_empty = page == "/shipments/{shipment}" && days == 1;
+        assert!(count > 0 || is_empty, "{page} has no example in tests/harness/pages.rs");
     }
 }
 

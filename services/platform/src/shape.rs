@@ -33,8 +33,8 @@ pub fn optional_id(text: &str, field: &str, faults: &mut Faults) -> Option<Uuid>
     if text.is_empty() { None } else { id(text, field, faults) }
 }
 
-/// A text of at most so many characters: what is longer ends after a whole word, with an ellipsis, so
-/// that nobody takes a part of it for all of it.
+/// A text of at most so many characters: what is longer ends after a whole word, with an ellipsis,
+/// so that nobody takes a part of it for all of it.
 pub fn shortened(text: &str, most: usize) -> String {
     if text.chars().count() <= most {
         return text.to_owned();

@@ -64,7 +64,7 @@ impl Session {
         roles.iter().any(|role| self.roles.contains(&i32::from(*role)))
     }
 
-    /// True when the contract lets this person ask an operation. It only decides what a page offers.
+    /// True when the contract lets this person ask it. It only decides what a page offers.
     pub fn may(&self, path: &str) -> bool {
         operation(path).is_some_and(|operation| match &operation.access {
             Access::Roles(roles) => self.holds(roles),

@@ -18,9 +18,9 @@ const LABEL_COVER: &str = "/hankbook.internal.v1.FormulasInternal/LabelCover";
 /// What formulas is told of a kit that went into a batch.
 pub const TELL_KIT_USED: &str = "/hankbook.internal.v1.FormulasInternal/TellKitUsed";
 
-/// Asks about a batch; no answer is no batch. Where it is refused and another lot would be a way on,
-/// formulas is asked once more with what is on hand on that date, so that it can name lots: it asks
-/// nobody itself. Nothing is looked for where the batch has been made.
+/// Asks about a batch; no answer is no batch. Where it is refused and another lot would be a way
+/// on, formulas is asked once more with what is on hand on that date, so that it can name lots: it
+/// asks nobody itself. Nothing is looked for where the batch has been made.
 pub async fn judge(
     service: &Genealogy,
     mut question: internal::JudgeBatchRequest,

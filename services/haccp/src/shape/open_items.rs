@@ -65,8 +65,8 @@ fn of_check(cleared: &Cleared, item: &Item) -> Option<v1::OpenItem> {
     })
 }
 
-/// Whether a limit is still being reached: looked at below it, and its rack stays in the house. What
-/// has a deviation is named by that.
+/// Whether a limit is still being reached: looked at below it, and its rack stays in the house.
+/// What has a deviation is named by that.
 fn is_under_way(cleared: &Cleared, lot: Uuid, (item, check): (&Item, &Check)) -> bool {
     let was_looked_at = matches!(item.state, State::Failed | State::Undetermined);
     let is_inside =

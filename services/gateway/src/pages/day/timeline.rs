@@ -190,7 +190,7 @@ fn place<'d>(words: &Words, mark: &'d Mark, span: Span) -> Placed<'d> {
     let (text_x, is_left, taken) = match (fits, is_over && has_room_left) {
         (true, _) => (x + 6, false, (x - 2, last)),
         (false, true) => (x - 6, true, (x - width, last + 4)),
-        // What is too long for its span and for the picture's end begins with the span, or before it.
+        // What is too long for its span and the picture's end begins with the span, or before it.
         (false, false) if last + width > WIDTH && x + width <= WIDTH => {
             (x + 6, false, (x - 2, last.max(x + width)))
         }

@@ -20,7 +20,10 @@ fn all(visit: &Visit, cooks: &Cooks) -> Markup {
     let words = visit.words;
     html! {
         @if cooks.loads.is_empty() {
-            p { @if cooks.racks.is_empty() { (words.say("no-racks")) } @else { (words.say("no-cooks")) } }
+            p {
+                @if cooks.racks.is_empty() { (words.say("no-racks")) }
+                @else { (words.say("no-cooks")) }
+            }
         }
         @for cooked in &cooks.loads { (load(visit, cooked, &cooks.racks)) }
         (shown::more(visit, cooks.racks.len(), cooks.has_more))

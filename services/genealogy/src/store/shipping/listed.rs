@@ -36,8 +36,8 @@ pub struct LotOnPallet {
     pub mass_g: BigDecimal,
 }
 
-/// The lots on the pallets of a page, pallet by pallet, the newest first; a label and whether a case
-/// must be here narrow them.
+/// The lots on the pallets of a page, pallet by pallet, the newest first; a label and whether a
+/// case must be here narrow them.
 pub async fn pallets(
     conn: &mut AsyncPgConnection,
     (label, is_here): (&str, bool),
