@@ -1,8 +1,10 @@
-//! The client of the benchmark: makes a plant ready, then sends readings as fast as they are taken.
+//! The client of the benchmarks: makes a plant ready, sends readings, ships, asks for pages.
 //! It never judges a number: it prints what it measured.
 
 #[path = "load/docks.rs"]
 mod docks;
+#[path = "load/pages.rs"]
+mod pages;
 #[path = "load/readings.rs"]
 mod readings;
 #[path = "load/starts.rs"]
@@ -28,7 +30,7 @@ const FIRST_LOT: u128 = 0x0198_0000_0000_7000_8000_0000_0000_0000;
 /// How it is called.
 const USAGE: &str = "usage: load prepare|token HTTP KEY | load rest|grpc ADDRESS KEY PLAN CLIENTS SECONDS \
     | load starts PROGRAM FOLDER TIMES used|empty | load docks HTTP KEY DOCKS ROUNDS \
-    | load closure HTTP KEY LOTS";
+    | load closure HTTP KEY LOTS | load pages HTTP TIMES FOLDER";
 
 fn worker(http: &str, key: &str) -> Worker {
     let signer = Signer::open_or_create(Path::new(key)).expect("the plant's key");
@@ -80,6 +82,10 @@ async fn main() -> ExitCode {
             let lots = lots.parse().expect("a number of lots");
             let (behind, reviewed, shipped) = hall(http, key).await.closure(lots).await;
             println!("{behind} {reviewed:.2} {shipped:.2}");
+        }
+        ["pages", http, times, folder] => {
+            let times = times.parse().expect("a number of times");
+            pages::run(http, times, Path::new(folder)).await;
         }
         _ => {
             eprintln!("{USAGE}");

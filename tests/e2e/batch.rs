@@ -5,6 +5,7 @@ mod dock;
 mod journey;
 mod kitchen;
 mod label;
+mod lots;
 mod mixer;
 mod packed;
 mod refusals;

@@ -5,12 +5,15 @@ use std::process::{Command, Output, Stdio};
 
 use harness::client::length;
 use harness::embedded::open_folder;
+use harness::pages::{self, somebody};
 use harness::shared::program;
 use harness::{Client, Options, Plant};
 use serde_json::Value;
 
+use crate::pages::visitor::Visitor;
 use crate::path::crew::{PASSWORD, Person, printed_password, sign_in};
 use crate::path::ledger::{self, Place};
+use crate::walk::{at_the_demo, typed};
 
 /// When the demo's week ends here, a Wednesday; in the zone of UTC it is 10:40 then.
 const ENDS: &str = "2026-11-25T10:40:00Z";
@@ -106,6 +109,10 @@ impl Demo {
     }
 }
 
+fn rows(list: &Value) -> impl Iterator<Item = &Value> {
+    list.as_array().into_iter().flatten()
+}
+
 fn racks(load: &Value) -> &[Value] {
     load["racks"].as_array().map_or(&[], Vec::as_slice)
 }
@@ -130,6 +137,9 @@ async fn the_demo_leaves_a_plant_in_the_middle_of_a_morning() {
         assert_eq!((of("received"), of("batch"), of("kit")), counts);
     }
     in_the_middle_of_its_work(&demo).await;
+    lists_tell_what_each_tells(&demo, &lots).await;
+    every_page_is_shown(&demo, days).await;
+    the_walk_of_the_front_page(&demo, days);
     if days == 4 {
         a_whole_week(&demo, &lots).await;
     }
@@ -142,6 +152,9 @@ async fn in_the_middle_of_its_work(demo: &Demo) {
     let is_in = |rack: &Value| rack["pulledAt"] == "";
     let in_house: Vec<&Value> = loads.iter().filter(|load| racks(load).iter().any(is_in)).collect();
     assert!(!in_house.is_empty(), "a load is in its house");
+    let shown = in_house.iter().flat_map(|load| load["probes"].as_array().into_iter().flatten());
+    let shown: Vec<&str> = shown.filter_map(|probe| probe["lastAt"].as_str()).collect();
+    assert!(shown.contains(&ENDS), "houses have sent up to now: {shown:?}");
     let most = loads.iter().map(|load| length(&load["products"])).max();
     assert!(most >= Some(3), "a house is loaded with several products");
     let all = loads.iter().flat_map(racks);
@@ -157,6 +170,83 @@ async fn in_the_middle_of_its_work(demo: &Demo) {
     let holds = demo.all("/v1/holds", "holds").await;
     let standing = holds.iter().filter(|hold| hold["endedAt"] == "").count();
     assert!(standing >= 1, "{holds:?}");
+}
+
+/// What lists tell of many at once is what is told of each alone.
+async fn lists_tell_what_each_tells(demo: &Demo, lots: &[[String; 4]]) {
+    let listed = demo.get("/v1/loads?pageSize=100&judged=true").await;
+    let each = demo.loads().await;
+    assert_eq!(listed["loads"].as_array(), Some(&each));
+    let newest = demo.get("/v1/loads?pageSize=2&judged=true&newestFirst=true").await;
+    let last: Vec<Value> = each.iter().rev().take(2).cloned().collect();
+    assert_eq!(newest["loads"].as_array(), Some(&last));
+    let begun = each[1]["observedAt"].as_str().expect("an instant");
+    let before = demo.get(&format!("/v1/loads?judged=true&begunBefore={begun}")).await;
+    assert_eq!(before["loads"].as_array().map(Vec::as_slice), Some(&each[..1]));
+    let rack = each[1]["racks"][0]["rack"].as_str().expect("a rack");
+    let of_rack = demo.get(&format!("/v1/loads?judged=true&lots={rack}")).await;
+    assert_eq!(of_rack["loads"][0], each[1]);
+
+    let kinds = ["finished", "rework", "rack", "received"];
+    for kind in kinds {
+        let of_kind =
+            demo.get(&format!("/v1/lots?pageSize=50&newestFirst=true&kinds={kind}")).await;
+        let of_kind: Vec<&str> =
+            rows(&of_kind["lots"]).filter_map(|lot| lot["lot"].as_str()).collect();
+        let all = lots.iter().filter(|lot| lot[1] == kind).count();
+        assert_eq!(of_kind.len(), all.min(50), "{kind}");
+        if of_kind.is_empty() {
+            continue;
+        }
+        let asked: Vec<String> = of_kind.iter().map(|lot| format!("lots={lot}")).collect();
+        let listed = demo.get(&format!("/v1/clearances?{}", asked.join("&"))).await;
+        let listed: Vec<&Value> = rows(&listed["clearances"]).collect();
+        assert_eq!(listed.len(), of_kind.len());
+        for (lot, listed) in of_kind.iter().zip(listed) {
+            let alone = demo.get(&format!("/v1/lots/{lot}/clearance")).await;
+            assert_eq!(*listed, alone, "{kind} {lot}");
+        }
+    }
+}
+
+/// Every page that the gateway has shows something of the plant.
+async fn every_page_is_shown(demo: &Demo, days: usize) {
+    let base = &demo.plant.http;
+    let (dana, ines) = (somebody(base, "dana").await, somebody(base, "ines").await);
+    let examples = pages::of_demo(&dana, &ines).await;
+    let mut visitor = Visitor::signed_in(&demo.plant, "dana", PASSWORD).await;
+    for page in gateway::PAGES {
+        let of_page = examples.iter().filter(|example| example.page == page);
+        let mut count = 0;
+        for example in of_page {
+            visitor.get(&example.path).await.expect(200);
+            count += 1;
+        }
+        // Nothing has left yet after one day.
+        let is_empty = page == "/shipments/{shipment}" && days == 1;
+        assert!(count > 0 || is_empty, "{page} has no example in tests/harness/pages.rs");
+    }
+}
+
+/// The front page's walk at the demo, as a newcomer types it.
+fn the_walk_of_the_front_page(demo: &Demo, days: usize) {
+    let output = typed(&at_the_demo(), &demo.plant);
+    let said = String::from_utf8_lossy(&output.stdout);
+    assert!(output.status.success(), "{said}{}", String::from_utf8_lossy(&output.stderr));
+    let mut texts = vec![
+        "41.8 [degF] is above the limit of at most 40 [degF].",
+        "\"scope\":\"whole\"",
+        "\"isReviewable\":false",
+        "DEVIATION_OPEN",
+        "records are proved.",
+        "Growth of Salmonella",
+    ];
+    if days == 4 {
+        texts.push("customerPhone");
+    }
+    for text in texts {
+        assert!(said.contains(text), "{text} was not printed:\n{said}");
+    }
 }
 
 /// What the whole week holds beyond its days.

@@ -12,6 +12,7 @@ mod review;
 mod s2;
 mod s3;
 mod s5;
+mod several;
 mod shipping;
 mod silence;
 mod verification;

@@ -18,9 +18,35 @@ fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("the tree").to_owned()
 }
 
-/// The blocks of commands of a page: fenced, of no other language.
-fn blocks(page: &str) -> Vec<String> {
-    let text = fs::read_to_string(root().join(page)).expect("a page");
+/// The part of the front page that is typed at the demo: the demo's own test does.
+const AT_THE_DEMO: &str = "## Ten minutes in the demo";
+
+fn page(name: &str) -> String {
+    fs::read_to_string(root().join(name)).expect("a page")
+}
+
+/// The blocks of the front page that are typed at the demo, as one script.
+pub fn at_the_demo() -> String {
+    let (_, after) = cut(&page("README.md"));
+    let part = after.split("\n## ").next().expect("a part");
+    blocks(part).join("\n")
+}
+
+/// A page before the demo's part, and from there on.
+fn cut(text: &str) -> (String, String) {
+    let (before, after) = text.split_once(AT_THE_DEMO).expect("the demo's part");
+    (before.to_owned(), after.to_owned())
+}
+
+/// The blocks of the front page that are typed at an empty plant.
+fn at_an_empty_plant() -> Vec<String> {
+    let (before, after) = cut(&page("README.md"));
+    let (_, rest) = after.split_once("\n## ").expect("more parts");
+    [blocks(&before), blocks(rest)].concat()
+}
+
+/// The blocks of commands of a text: fenced, of no other language.
+fn blocks(text: &str) -> Vec<String> {
     let mut fenced = text.split("\n```");
     fenced.next();
     let inside = fenced.step_by(2).filter_map(|block| block.strip_prefix('\n'));
@@ -28,7 +54,7 @@ fn blocks(page: &str) -> Vec<String> {
 }
 
 /// Types a block into a shell in an empty folder, with the program where the page says it is.
-fn typed(block: &str, plant: &Plant) -> Output {
+pub fn typed(block: &str, plant: &Plant) -> Output {
     let password = plant.printed.iter().find_map(|line| line.rsplit_once("password "));
     let password = password.map(|(_, word)| word).unwrap_or_default();
     let block = block
@@ -53,7 +79,7 @@ async fn fresh() -> Plant {
 async fn the_walk_of_the_front_page_prints_what_the_page_says() {
     let plant = fresh().await;
     let mut said = String::new();
-    for block in blocks("README.md") {
+    for block in at_an_empty_plant() {
         if NOT_HERE.iter().any(|name| block.starts_with(name)) {
             continue;
         }
@@ -97,7 +123,7 @@ async fn an_inspector_checks_a_bundle_as_the_page_says() {
     };
     let folder = tempfile::tempdir().expect("a folder");
     fs::write(folder.path().join("bundle.jsonl"), bundle).expect("a file");
-    let [block] = blocks("docs/audit.md").try_into().expect("one block");
+    let [block] = blocks(&page("docs/audit.md")).try_into().expect("one block");
     let ours = program("hankbook-under-test");
     let block = block.replace("hankbook.invalid/log/…", &key);
     let output = shell(&block.replacen("hankbook", &ours.to_string_lossy(), 1), folder.path());
@@ -113,7 +139,7 @@ fn no_other_page_has_commands() {
     let deep = fs::read_dir(root().join("docs/calculations")).expect("calculations");
     let pages = docs.chain(deep).map(|entry| entry.expect("a file").path());
     let pages = pages.filter(|path| path.extension().is_some_and(|end| end == "md"));
-    let with = pages.filter(|path| !blocks(&path.to_string_lossy()).is_empty());
+    let with = pages.filter(|path| !blocks(&page(&path.to_string_lossy())).is_empty());
     let names: Vec<_> = with.filter_map(|path| Some(path.file_name()?.to_owned())).collect();
     assert_eq!(names, ["audit.md"]);
 }

@@ -4,6 +4,7 @@
 pub mod client;
 pub mod dock;
 pub mod embedded;
+pub mod pages;
 pub mod plant;
 pub mod program;
 pub mod shared;

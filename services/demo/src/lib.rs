@@ -46,6 +46,9 @@ pub struct Arguments {
     /// Go on: the clock runs on in real time, and what the day still holds is worked.
     #[arg(long)]
     live: bool,
+    /// Remove the demo that is in the folder, and work a new week up to now.
+    #[arg(long, conflicts_with = "join")]
+    anew: bool,
     /// Production days before the last one.
     #[arg(long, default_value_t = 4)]
     #[arg(value_parser = clap::value_parser!(u8).range(1..=4))]
@@ -82,6 +85,9 @@ async fn start(arguments: &Arguments, default_folder: PathBuf) -> Done {
         return if arguments.live { week.live(&mut Stop::on_signals()?).await } else { Ok(()) };
     }
     let folder = arguments.data_dir.clone().unwrap_or(default_folder);
+    if arguments.anew {
+        server::forget(&folder)?;
+    }
     let mut stop = Stop::on_signals()?;
     let addresses = (arguments.http, arguments.grpc);
     let mut server = Server::start(&folder, addresses, calendar.opens_at())?;
@@ -108,6 +114,8 @@ async fn serve(
         }
         None => {
             server.must_be_worked()?;
+            println!("The week was worked before, up to the instant at which it stopped.");
+            println!("With --anew it is removed, and a new one is worked up to now.");
             None
         }
     };

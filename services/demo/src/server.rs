@@ -1,7 +1,7 @@
 //! The server that the demo starts: the same program, on a folder of its own, simulated.
 //! It never serves a folder whose demo was left half worked, and never leaves a server behind.
 
-use std::fs::{self, Permissions};
+use std::fs::{self, File, Permissions};
 use std::io::{BufRead, BufReader};
 use std::net::SocketAddr;
 use std::os::unix::fs::PermissionsExt;
@@ -33,6 +33,23 @@ pub struct Server {
     pub first_password: Option<String>,
 }
 
+/// Removes the demo of a folder, so that another week is worked in it.
+pub fn forget(folder: &Path) -> Done {
+    if !folder.exists() {
+        return Ok(());
+    }
+    let name = folder.display();
+    if !folder.join(MARK).exists() {
+        return Err(format!("{name} is not a demo's folder; nothing in it was removed").into());
+    }
+    // The server of a folder holds this lock as long as it runs.
+    if let Ok(lock) = File::open(folder.join("postgres.lock")) {
+        let in_use = |_| format!("the demo in {name} runs; stop it first");
+        lock.try_lock().map_err(in_use)?;
+    }
+    Ok(fs::remove_dir_all(folder)?)
+}
+
 impl Server {
     /// Starts the program on a folder and waits until it is ready. The folder's plant is made as
     /// simulated; the program itself refuses one whose clock is real.
@@ -58,7 +75,8 @@ impl Server {
         command.args(["serve", "--http", &http.to_string(), "--grpc", &grpc.to_string()]);
         command.args(["--simulated-clock", &clock.to_string(), "--data-dir"]).arg(folder);
         if std::env::var_os("RUST_LOG").is_none() {
-            command.env("RUST_LOG", "warn");
+            // A message that is sent again while the clock steps would only unsettle a stranger.
+            command.env("RUST_LOG", "error");
         }
         let process = command.stdin(Stdio::null()).stdout(Stdio::piped()).spawn()?;
         let (folder, http) = (folder.to_owned(), String::new());
@@ -104,7 +122,8 @@ impl Server {
             "worked" => Ok(()),
             _ => {
                 let folder = self.folder.display();
-                Err(format!("the demo in {folder} was left half worked; remove that folder").into())
+                Err(format!("the demo in {folder} was left half worked; --anew begins it again")
+                    .into())
             }
         }
     }
@@ -156,5 +175,30 @@ impl Stop {
             _ = self.interrupt.recv() => {}
             _ = self.terminate.recv() => {}
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_a_demo_that_does_not_run_is_forgotten() {
+        let folder = std::env::temp_dir().join(format!("demo-{}", std::process::id()));
+        forget(&folder).expect("nothing is there");
+        fs::create_dir_all(folder.join("keys")).expect("a folder");
+        let said = forget(&folder).expect_err("a real plant's").to_string();
+        assert!(
+            said.contains("nothing in it was removed") && folder.join("keys").exists(),
+            "{said}"
+        );
+        fs::write(folder.join(MARK), "worked\n").expect("a mark");
+        let running = File::create(folder.join("postgres.lock")).expect("a lock");
+        running.try_lock().expect("held");
+        let said = forget(&folder).expect_err("it runs").to_string();
+        assert!(said.contains("stop it first") && folder.join("keys").exists(), "{said}");
+        running.unlock().expect("let go");
+        forget(&folder).expect("forgotten");
+        assert!(!folder.exists());
     }
 }

@@ -19,6 +19,8 @@ use crate::{Done, Failed};
 
 /// How often a live clock is moved on.
 const TICK: Duration = Duration::from_secs(5);
+/// How often houses send what their probes have shown while it is live.
+const LIVE_SEND: SignedDuration = SignedDuration::from_secs(60);
 
 /// Something to do, in the order of the day.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -282,7 +284,20 @@ impl Week {
     /// Works everything up to the week's end, where the clock then stands.
     pub async fn work(&mut self) -> Done {
         let end = self.calendar.as_ref().map_or(self.plant.now, Calendar::ends_at);
-        self.work_until(end).await
+        self.work_until(end).await?;
+        self.send_running().await
+    }
+
+    /// Sends what the probes of every house that cooks have shown up to now.
+    async fn send_running(&mut self) -> Done {
+        for load in 0..self.loads.len() {
+            let of = &self.loads[load];
+            let is_running = of.groups.iter().any(|group| !group.is_pulled);
+            if is_running && of.at <= self.plant.now {
+                self.send(load).await?;
+            }
+        }
+        Ok(())
     }
 
     async fn work_until(&mut self, end: Timestamp) -> Done {
@@ -301,6 +316,7 @@ impl Week {
     /// Goes on in real time until it is told to stop.
     pub async fn live(&mut self, stop: &mut Stop) -> Done {
         let (from, begun) = (self.plant.now, monotonic());
+        let mut sent_at = from;
         loop {
             tokio::select! {
                 () = stop.asked() => return Ok(()),
@@ -308,6 +324,10 @@ impl Week {
             }
             let passed = SignedDuration::try_from(begun.elapsed())?;
             self.work_until(from + passed).await?;
+            if self.plant.now.duration_since(sent_at) >= LIVE_SEND {
+                sent_at = self.plant.now;
+                self.send_running().await?;
+            }
         }
     }
 

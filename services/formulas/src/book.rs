@@ -85,6 +85,12 @@ pub struct Material {
 }
 
 impl Material {
+    /// True for its id, and for its name in upper or lower case.
+    pub fn is_called(&self, word: &str) -> bool {
+        word.parse().is_ok_and(|id: Uuid| id == self.id)
+            || word.to_lowercase() == self.name.to_lowercase()
+    }
+
     /// What counts of a lot that is used at an instant: its own, else that of the material.
     pub fn specification(&self, lot: Option<Uuid>, at: Timestamp) -> Option<&Specification> {
         let newest = |of: Option<Uuid>| {

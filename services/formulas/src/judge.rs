@@ -7,6 +7,7 @@ pub mod cover;
 pub mod formula;
 pub mod kit;
 pub mod label;
+pub mod on_hand;
 pub mod sheet;
 pub mod ways;
 

@@ -1,5 +1,5 @@
 //! Materials, products, labels, formulas, batch sheets, kits, and the judgement of a batch.
-//! It never overrides a limit, and never knows what is on hand: that is genealogy's.
+//! It never overrides a limit, and never keeps what is on hand: it asks genealogy.
 
 mod book;
 mod judge;

@@ -4,6 +4,7 @@
 mod checks;
 mod drafts;
 mod formulas;
+mod genealogy;
 mod internal;
 mod kits;
 mod labels;

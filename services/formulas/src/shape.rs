@@ -10,6 +10,7 @@ pub mod formulas;
 pub mod kits;
 pub mod labels;
 pub mod materials;
+pub mod on_hand;
 pub mod products;
 pub mod sheets;
 

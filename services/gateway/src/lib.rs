@@ -25,7 +25,7 @@ use tokio::runtime::Handle;
 
 pub use door::{RestDoor, open as open_rest};
 pub use openapi::document as openapi;
-pub use pages::Key as PageKey;
+pub use pages::{Key as PageKey, PAGES};
 pub use rpc_door::{RpcDoor, open as open_rpc};
 
 /// The name by which the gateway asks for itself.

@@ -30,6 +30,7 @@ mod refresh;
 mod review;
 mod sentence;
 mod session;
+mod shipment;
 mod shipment_check;
 mod shown;
 mod sign_in;
@@ -52,6 +53,39 @@ use crate::problem::Problem;
 use refresh::Refresher;
 use session::{Sealer, Session};
 use visit::Visit;
+
+/// Every page that is shown; nothing else is answered to a browser that asks for a page.
+pub const PAGES: [&str; 25] = [
+    "/",
+    "/sign-in",
+    "/password",
+    "/lots",
+    "/lots/{lot}",
+    "/lots/{lot}/trace",
+    "/reading",
+    "/reading/{lot}",
+    "/reading/{lot}/{check}",
+    "/readings/{reading}",
+    "/weigh",
+    "/weigh/{lot}",
+    "/weighings/{weighing}",
+    "/open-items",
+    "/deviations",
+    "/deviations/{deviation}",
+    "/files/{file}",
+    "/holds",
+    "/holds/{hold}",
+    "/review",
+    "/shipment-check",
+    "/shipments/{shipment}",
+    "/loads/{load}",
+    "/loads/{load}/chills/{rack}",
+    "/people",
+];
+
+/// What is only sent to, and shows nothing itself.
+pub const FORMS: [&str; 4] =
+    ["/sign-out", "/language", "/loads/{load}/pulls", "/loads/{load}/probes-left-out"];
 
 /// What all pages share.
 pub struct Pages {
@@ -158,7 +192,8 @@ impl Pages {
             (_, ["holds"]) => holds::list(&visit).await,
             (_, ["holds", id]) => holds::one(&visit, id).await,
             (_, ["review"]) => review::answer(&visit).await,
-            (Verb::Get, ["shipment-check"]) => shipment_check::show(&visit).await,
+            (_, ["shipment-check"]) => shipment_check::answer(&visit).await,
+            (Verb::Get, ["shipments", id]) => shipment::show(&visit, id).await,
             (Verb::Get, ["loads", load]) => load::show(&visit, load).await,
             (Verb::Post, ["loads", load, "pulls"]) => load::pull(&visit, load).await,
             (Verb::Post, ["loads", load, "probes-left-out"]) => load::leave_out(&visit, load).await,
@@ -179,30 +214,12 @@ impl Pages {
 
 /// True for a path that some page has, whatever the verb.
 fn is_page(segments: &[&str]) -> bool {
-    const ALONE: [&str; 13] = [
-        "sign-in",
-        "sign-out",
-        "language",
-        "password",
-        "lots",
-        "reading",
-        "weigh",
-        "open-items",
-        "deviations",
-        "holds",
-        "review",
-        "shipment-check",
-        "people",
-    ];
-    match segments {
-        [] => true,
-        [one] => ALONE.contains(one),
-        ["lots" | "deviations" | "files" | "holds" | "reading" | "readings", _] => true,
-        ["weigh" | "weighings", _] => true,
-        ["reading", _, _] => true,
-        ["lots", _, "trace"] => true,
-        ["loads", _] | ["loads", _, "pulls" | "probes-left-out"] => true,
-        ["loads", _, "chills", _] => true,
-        _ => false,
-    }
+    PAGES.iter().chain(&FORMS).any(|path| is_of(path, segments))
+}
+
+/// True for segments of a path; a part of the path in braces stands for any.
+fn is_of(path: &str, segments: &[&str]) -> bool {
+    let parts: Vec<&str> = path.split('/').filter(|part| !part.is_empty()).collect();
+    let is_same = |(part, segment): (&&str, &&str)| part.starts_with('{') || part == segment;
+    parts.len() == segments.len() && parts.iter().zip(segments).all(is_same)
 }

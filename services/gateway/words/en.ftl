@@ -417,6 +417,8 @@ no-broken-facts = No record that broke a rule of making or shipping is open.
 stops-shipping = stops shipping
 mark-deviation = deviation open
 mark-clock-off = clock was off
+mark-no-record = no record yet
+mark-foreign-material = foreign material
 mark-late = late
 
 ## Review
@@ -436,11 +438,21 @@ signs-review = I have reviewed the records of these lots and of all that they ca
 mark-to-review = ready for review
 mark-not-ready = not ready
 
-## Shipment check
+## Shipment
 
-shipment-check = Shipment check
-shipment-check-means = Says whether pallets may leave now. It ships nothing: the shipment is judged again when it is recorded.
-pallet-ids = Pallet ids, as scanned: one on each line
+shipment-check = Shipment
+shipment-check-means = Says whether pallets may leave now. What ships is judged again at that moment.
+pallet-labels = Pallets as scanned, by label or id
+pallets-here = Pallets in the plant
+no-pallets-here = No pallet with a case on it is in the plant.
+ship-them = Ship them
+ship-now = Ship now
+from-dock = From
+truck = Truck or trailer
+choose = Choose
+shipment-to = Shipment to { $customer }
+lots-behind = Lots behind it
+pallets = Pallets
 check-pallets = Check
 pallets-held = { $held ->
     [0] Every pallet may leave now.
@@ -582,6 +594,10 @@ trace-words = From left to right as product goes through the plant; the width of
 trace-more = Of { $all } lots only the nearest { $shown } are drawn; the files of the outermost lead further.
 in-table = The same as a table
 used-together = for { $count } lots together
+other-racks = { $count ->
+    [one] One rack of another lot was in this load; it stands on its page.
+   *[other] { $count } racks of other lots were in this load; they stand on its page.
+}
 came-of = Came of
 made-at = received or made at { $place }
 shipment = Shipment

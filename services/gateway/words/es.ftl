@@ -417,6 +417,8 @@ no-broken-facts = No queda pendiente ningún registro que rompiera una regla de 
 stops-shipping = detiene el envío
 mark-deviation = desviación abierta
 mark-clock-off = reloj desviado
+mark-no-record = aún sin registro
+mark-foreign-material = material extraño
 mark-late = tarde
 
 ## Revisión
@@ -436,11 +438,21 @@ signs-review = He revisado los registros de estos lotes y de todo aquello de lo 
 mark-to-review = listo para revisar
 mark-not-ready = no está listo
 
-## Control de envío
+## Envío
 
-shipment-check = Control de envío
-shipment-check-means = Dice si las paletas pueden salir ahora. No envía nada: el envío se juzga de nuevo cuando se registra.
-pallet-ids = Identificadores de paletas, tal como se leen: uno en cada línea
+shipment-check = Envío
+shipment-check-means = Dice si las paletas pueden salir ahora. Lo que se envía se juzga de nuevo en ese momento.
+pallet-labels = Paletas tal como se leen, por etiqueta o identificador
+pallets-here = Paletas en la planta
+no-pallets-here = No hay en la planta ninguna paleta con cajas.
+ship-them = Enviarlas
+ship-now = Enviar ahora
+from-dock = Desde
+truck = Camión o remolque
+choose = Elegir
+shipment-to = Envío a { $customer }
+lots-behind = Lotes detrás
+pallets = Paletas
 check-pallets = Comprobar
 pallets-held = { $held ->
     [0] Todas las paletas pueden salir ahora.
@@ -582,6 +594,10 @@ trace-words = De izquierda a derecha, como pasa el producto por la planta; el an
 trace-more = De { $all } lotes solo se dibujan los { $shown } más cercanos; los archivos de los exteriores llevan más lejos.
 in-table = Lo mismo en una tabla
 used-together = para { $count } lotes juntos
+other-racks = { $count ->
+    [one] Un carro de otro lote estaba en esta carga; está en su página.
+   *[other] { $count } carros de otros lotes estaban en esta carga; están en su página.
+}
 came-of = Vino de
 made-at = recibido o hecho en { $place }
 shipment = Envío

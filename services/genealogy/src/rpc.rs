@@ -105,6 +105,13 @@ impl GenealogyInternal for Genealogy {
         shipping::after::less_safe(self, request).await
     }
 
+    async fn closures_of(
+        &self,
+        request: Request<inside::ClosuresOfRequest>,
+    ) -> Answer<inside::ClosuresOfResponse> {
+        internal::closures_of(self, request).await
+    }
+
     async fn closure_of(
         &self,
         request: Request<inside::ClosureOfRequest>,
@@ -117,6 +124,13 @@ impl GenealogyInternal for Genealogy {
         request: Request<inside::MassesOfRequest>,
     ) -> Answer<inside::MassesOfResponse> {
         internal::masses_of(self, request).await
+    }
+
+    async fn lots_on_hand(
+        &self,
+        request: Request<inside::LotsOnHandRequest>,
+    ) -> Answer<inside::LotsOnHandResponse> {
+        internal::lots_on_hand(self, request).await
     }
 
     async fn find_place(

@@ -6,6 +6,7 @@ pub mod holds;
 pub mod lots;
 pub mod making;
 pub mod masses;
+pub mod on_hand;
 pub mod shipping;
 
 use domain::fault::Faults;

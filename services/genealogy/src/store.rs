@@ -10,6 +10,7 @@ pub mod items;
 pub mod lots;
 pub mod making;
 pub mod masses;
+pub mod on_hand;
 pub mod partners;
 pub mod places;
 mod safety;

@@ -1,6 +1,7 @@
 //! HACCP: plans, and what is recorded under them.
 //! It never decides where a lot goes: it says what is proved about it.
 
+mod judged;
 mod plans;
 mod rpc;
 pub mod schema;
@@ -39,6 +40,7 @@ pub struct Haccp {
     house: House,
     outbox: Outbox,
     plans: plans::Versions,
+    judged: judged::Judged,
 }
 
 /// The routes of the service; its outbox starts with it.
@@ -46,7 +48,8 @@ pub fn routes(db: Db, house: House) -> Routes {
     let outbox = Outbox::new(NAME, db.clone());
     outbox.start(&house);
     idempotency::prune(NAME, db.clone(), &house);
-    let service = Haccp { db, house, outbox, plans: plans::Versions::default() };
+    let plans = plans::Versions::default();
+    let service = Haccp { db, house, outbox, plans, judged: judged::Judged::default() };
     let inner = HaccpInternalServer::new(service.clone());
     let cooking = CookingServer::new(service.clone());
     let files = FilesServer::new(service.clone());

@@ -17,7 +17,7 @@ use crate::folder::Folder;
 
 const MIGRATIONS: EmbeddedMigrations = embed_migrations!("../../migrations");
 /// The schema that this binary was written for: the number of its last migration.
-pub const SCHEMA_NUMBER: i32 = 15;
+pub const SCHEMA_NUMBER: i32 = 16;
 /// The oldest binary that can use this schema.
 const OLDEST_BINARY: i32 = 1;
 /// The advisory lock under which schemas change.

@@ -33,6 +33,21 @@ pub fn optional_id(text: &str, field: &str, faults: &mut Faults) -> Option<Uuid>
     if text.is_empty() { None } else { id(text, field, faults) }
 }
 
+/// A text of at most so many characters: what is longer ends after a whole word, with an ellipsis,
+/// so that nobody takes a part of it for all of it.
+pub fn shortened(text: &str, most: usize) -> String {
+    if text.chars().count() <= most {
+        return text.to_owned();
+    }
+    let first = |count: usize| text.chars().take(most.saturating_sub(count)).collect::<String>();
+    let mut kept = first(1);
+    match kept.rfind(char::is_whitespace) {
+        Some(end) => kept.truncate(end),
+        None => kept = first(2),
+    }
+    format!("{} …", kept.trim_end())
+}
+
 /// Reads an RFC 3339 instant, cut to microseconds.
 pub fn instant(text: &str, field: &str, faults: &mut Faults) -> Option<Timestamp> {
     let read = text.parse::<Timestamp>().ok();
@@ -124,4 +139,20 @@ pub fn quantity(
     };
     faults.add_value(format!("{field}.value"), entered.value, fault);
     None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::shortened;
+
+    #[test]
+    fn what_is_cut_says_so_and_ends_after_a_whole_word() {
+        assert_eq!(shortened("ten letter", 10), "ten letter");
+        assert_eq!(shortened("FAIL at 2026-11-23T01:41:27Z", 20), "FAIL at …");
+        assert_eq!(shortened("één één één", 9), "één één …");
+        assert_eq!(shortened("abcdefghij", 6), "abcd …");
+        for most in 4..20 {
+            assert!(shortened("somebody looked at it twice", most).chars().count() <= most);
+        }
+    }
 }

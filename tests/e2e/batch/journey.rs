@@ -52,6 +52,26 @@ impl Works {
         lot
     }
 
+    /// A received lot of the blend that brings soy by its own specification.
+    async fn soy_lot(&self) -> String {
+        let lot = self.receive("Spice blend No. 1", "100").await;
+        self.specify_soy(&lot).await;
+        lot
+    }
+
+    /// A specification of a lot of the blend, by which it brings soy.
+    async fn specify_soy(&self, lot: &str) {
+        let body = json!({
+            "id": id(), "lot": lot, "inForceFrom": t("00:30"),
+            "content": {
+                "fatPct": "2", "moisturePct": "8", "proteinPct": "6", "saltPct": "58",
+                "statement": "seasoning (salt, pepper, soy flour)", "allergens": ["soy"],
+            },
+        });
+        let path = format!("/v1/materials/{}/specifications", self.book.blend);
+        self.day.post("dana", &path, &body).await.ok();
+    }
+
     /// A kit for 400 lb of meat, weighed up and recorded.
     async fn kit(&self, cure: &str, erythorbate: &str) -> String {
         let (kit, plan) = (id(), self.day.plan(&kit_plan()).await);
@@ -210,16 +230,24 @@ async fn mixed(works: &Works, (pork, blend, kit): (&str, &str, &str)) -> String 
     body["inputs"][0]["mass"] = lb("388.5");
     body["outputs"][0]["mass"] = lb("430");
     let record = "Making/RecordTransformation";
-    let [check, short, mixed]: [Value; 3] = works
+    let mut soy = scales.clone();
+    soy["inputs"][1]["lot"] = json!(works.soy_lot().await);
+    let [check, stopped, short, mixed]: [Value; 4] = works
         .by_grpc(&[
             ("ines", "Batching/CheckBatch", &scales),
+            ("ines", "Batching/CheckBatch", &soy),
             ("ines", record, &body),
             ("ines", record, &mix),
         ])
         .await
         .try_into()
-        .expect("three answers");
+        .expect("four answers");
     assert_eq!(check["answer"]["mayTip"], true, "{check}");
+    let stopped = &stopped["answer"]["otherLots"];
+    assert_eq!(stopped[0]["code"], "ALLERGEN_NOT_ON_LABEL", "{stopped}");
+    let other = &stopped[0]["lots"];
+    assert_eq!((&other[0]["lot"], &other[1]), (&json!(blend), &Value::Null), "{stopped}");
+    assert_eq!(other[0]["onHand"]["value"], "100", "{stopped}");
     assert_eq!(short["reasons"], json!(["AGENT_NOT_MET", "AGENT_NOT_MET"]), "{short}");
     let agents = mixed["answer"]["batch"]["agents"].as_array().expect("agents").clone();
     let nitrite = agents.iter().find(|one| one["agent"] == "nitrite").expect("nitrite");
@@ -237,15 +265,7 @@ async fn the_rest_stays(works: &Works, blend: &str, pallet: &str) {
     assert_eq!(codes(&silent.json["reasons"]), ["FORMULAS_AWAY"], "{}", silent.text);
     let back = "GRANT USAGE ON SCHEMA formulas TO hankbook_formulas";
     superuser.batch_execute(back).await.expect("formulas is back");
-    let body = json!({
-        "id": id(), "lot": blend, "inForceFrom": t("00:30"),
-        "content": {
-            "fatPct": "2", "moisturePct": "8", "proteinPct": "6", "saltPct": "58",
-            "statement": "seasoning (salt, pepper, soy flour)", "allergens": ["soy"],
-        },
-    });
-    let path = format!("/v1/materials/{}/specifications", works.book.blend);
-    works.day.post("dana", &path, &body).await.ok();
+    works.specify_soy(blend).await;
     let refused = works.ship(pallet).await.expect(409);
     let told = reasons(&refused);
     let lacks = ["ALLERGEN_NOT_ON_LABEL", "INGREDIENT_NOT_ON_LABEL"];

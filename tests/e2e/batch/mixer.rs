@@ -93,10 +93,15 @@ impl Mixer {
 
     /// A received lot of a material, in pounds.
     pub async fn receive(&self, material: &str, mass: &str) -> String {
+        self.receive_at(material, mass, START).await
+    }
+
+    /// The same, which came at an instant.
+    pub async fn receive_at(&self, material: &str, mass: &str, at: &str) -> String {
         let body = json!({
             "material": material, "supplier": self.supplier, "supplierLot": "H-4411",
             "mass": pounds(mass), "place": self.place, "plan": self.receiving,
-            "observedAt": START,
+            "observedAt": at,
         });
         self.made("/v1/lots", "lot", body).await
     }
@@ -188,6 +193,11 @@ impl Mixer {
     /// The material of the cure mix.
     pub fn cure_material(&self) -> &str {
         &self.kitchen.cure
+    }
+
+    /// The material of the meat.
+    pub fn pork_material(&self) -> &str {
+        &self.kitchen.pork
     }
 
     /// The material of the spice blend.

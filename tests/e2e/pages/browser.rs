@@ -26,7 +26,8 @@ pub fn pictures() -> PathBuf {
     Path::new(env!("CARGO_TARGET_TMPDIR")).join("pages")
 }
 
-async fn look(plant: &Plant, name: &str, pages: Value) -> Value {
+/// Looks at pages in both languages and at two sizes.
+pub async fn look(plant: &Plant, name: &str, pages: Value) -> Value {
     let given = json!({ "name": name, "pages": pages, "languages": ["en", "es"] });
     driven("look.cjs", plant, given).await
 }
@@ -50,7 +51,7 @@ pub async fn driven(script: &str, plant: &Plant, mut given: Value) -> Value {
 }
 
 /// Everything that somebody could stumble over.
-fn faults(looked: &Value) -> Vec<String> {
+pub fn faults(looked: &Value) -> Vec<String> {
     let mut faults = Vec::new();
     for one in looked.as_array().into_iter().flatten() {
         for result in one["results"].as_array().into_iter().flatten() {

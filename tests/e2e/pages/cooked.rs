@@ -4,6 +4,7 @@
 use harness::Plant;
 use serde_json::json;
 
+use super::browser::{driven, faults, look};
 use super::visitor::{Page, Visitor};
 use crate::gate::day::{Day, id, t};
 use crate::gate::goods::{self, Item, Making, Product, ROPE};
@@ -147,5 +148,46 @@ async fn a_finished_lot_is_looked_at_reviewed_and_cleared_on_pages() {
     meat.says(&["No. 1 Rope", "Batch", "Finished"]);
     let rack = qa.get(&format!("/lots/{}", cooked.rack)).await.expect(200);
     rack.says(&["Hung on racks", "House 2", "Pulled", "L-7"]);
+    cooked.day.close().await;
+}
+
+/// The dock, in a browser: refused, reviewed, accepted, in two languages.
+#[tokio::test]
+async fn a_pallet_is_refused_reviewed_and_shipped_in_a_browser() {
+    let cooked = Cooked::play().await;
+    let here = cooked.day.get("dana", "/v1/pallets?here=true").await.ok();
+    assert_eq!(here["pallets"][0]["label"], "P-0007", "{here}");
+    assert_eq!(here["pallets"][0]["lots"][0]["cases"], 10, "{here}");
+    let customer = "Corner Larder";
+    let given = json!({ "name": "dana", "label": "P-0007", "customer": customer });
+    let found = driven("ship.cjs", cooked.plant(), given).await;
+    let said = |name: &str| found[name].as_str().unwrap_or_default().to_owned();
+    assert!(said("refused").contains("1 of 1 may not leave now."), "{found}");
+    assert!(said("refused").contains("Nobody has reviewed its records"), "{found}");
+    assert_eq!(found["offered"], 0, "what is not clear is not offered: {found}");
+    assert!(said("signed").contains("Your review is signed."), "{found}");
+    assert!(said("clear").contains("Every pallet may leave now."), "{found}");
+    assert_eq!(found["faults"], json!([]), "the form can be used by everybody");
+    for text in [customer, "Trailer 11", "P-0007", "No. 1 Rope", "shipped"] {
+        assert!(said("shipped").contains(text), "{text}: {found}");
+    }
+    assert_eq!(said("spanish"), format!("Envío a {customer}"));
+    let shipments = cooked.day.get("dana", "/v1/shipments").await.ok();
+    let shipment = shipments["shipments"][0]["shipment"].as_str().expect("an id");
+    let pages = json!([
+        { "name": "shipment", "path": format!("/shipments/{shipment}"), "print": true },
+        { "name": "shipment-none", "path": "/shipment-check" },
+    ]);
+    let faults = faults(&look(cooked.plant(), "dana", pages).await);
+    assert!(faults.is_empty(), "{} found:\n  {}", faults.len(), faults.join("\n  "));
+    let here = cooked.day.get("dana", "/v1/pallets?here=true").await.ok();
+    assert_eq!(here["pallets"].as_array().map_or(0, Vec::len), 0, "{here}");
+    let left = cooked.day.get("dana", "/v1/pallets?label=P-0007").await.ok();
+    assert_ne!(left["pallets"][0]["shipment"], "", "{left}");
+    let mut dock = Visitor::signed_in(cooked.plant(), "dana", PASSWORD).await;
+    let scanned = dock.get("/shipment-check?pallets=p-0007+P-0008").await.expect(400);
+    scanned.says(&["pallets", "P-0008"]);
+    let scanned = dock.get("/shipment-check?pallets=P-0007").await.expect(200);
+    scanned.says(&["has left with another shipment"]);
     cooked.day.close().await;
 }

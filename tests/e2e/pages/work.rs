@@ -121,7 +121,7 @@ async fn every_way_on_leads_somewhere() {
     visitor.get("/open-items").await.expect(200).says(&["2026-11-24"]);
     visitor.get("/review").await.expect(200).says(&["No finished lot is there to review."]);
     let check = visitor.get("/shipment-check").await.expect(200);
-    check.says(&["It ships nothing"]);
+    check.says(&["What ships is judged again"]);
     visitor.get("/shipment-check?pallets=P-1").await.expect(400).says(&["pallets"]);
     visitor.get("/deviations?show=all").await.expect(200).says(&["closed", "open"]);
     visitor.get("/deviations/x").await.expect(400);

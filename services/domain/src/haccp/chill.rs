@@ -167,11 +167,14 @@ fn options(
 }
 
 fn limbs(option: &OptionResult) -> Vec<Limb> {
+    let running = |limb: &LimbResult| {
+        limb.running_s.clone().map(|so_far_s| Taken { least_s: Some(so_far_s), most_s: None })
+    };
     let limb = |limb: &LimbResult| Limb {
         from_f: limb.from_f.clone(),
         to_f: limb.to_f.clone(),
         limit_s: limb.limit_s.clone(),
-        taken: limb.taken.clone().unwrap_or_default(),
+        taken: limb.taken.clone().or_else(|| running(limb)).unwrap_or_default(),
         verdict: limb.judgement.verdict,
     };
     option.limbs.iter().map(limb).collect()

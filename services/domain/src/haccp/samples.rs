@@ -163,12 +163,27 @@ impl Block {
 
     /// A value without what the instrument shows too much, in [degF]; nothing when it does not fit.
     pub fn fahrenheit(&self, value: Decimal) -> Option<Decimal> {
-        let shown = Exact::from(value) - Exact::from(self.correction);
-        if self.unit == Unit::Fahrenheit && self.correction.is_zero() {
-            return Some(value);
+        if self.unit == Unit::Fahrenheit {
+            return less(value, self.correction);
         }
+        let shown = Exact::from(value) - Exact::from(self.correction);
         crate::units::Quantity::new(shown, self.unit).base().to_decimal()
     }
+}
+
+/// A value less what is taken off it, exactly, by whole numbers of the finer of their last places:
+/// every sample of every curve goes through here. Nothing when the difference does not fit.
+fn less(value: Decimal, taken_off: Decimal) -> Option<Decimal> {
+    if taken_off.is_zero() {
+        return Some(value);
+    }
+    let (value, taken_off) = (value.normalize(), taken_off.normalize());
+    let scale = value.scale().max(taken_off.scale());
+    let whole = |number: Decimal| {
+        number.mantissa().checked_mul(10i128.checked_pow(scale - number.scale())?)
+    };
+    let difference = whole(value)?.checked_sub(whole(taken_off)?)?;
+    Some(Decimal::try_from_i128_with_scale(difference, scale).ok()?.normalize())
 }
 
 #[cfg(test)]
@@ -224,6 +239,20 @@ mod tests {
     }
 
     proptest! {
+        /// What is taken off is taken off exactly.
+        #[test]
+        fn a_correction_is_the_exact_difference(
+            (value, value_scale) in (any::<i64>(), 0u32..12),
+            (taken_off, scale) in (-100_000i64..100_000, 0u32..9),
+        ) {
+            let value = Decimal::new(value, value_scale);
+            let taken_off = Decimal::new(taken_off, scale);
+            let exact = Exact::from(value) - Exact::from(taken_off);
+            let less = less(value, taken_off);
+            prop_assert_eq!(less.map(Exact::from), Some(exact.clone()));
+            prop_assert_eq!(less, exact.to_decimal());
+        }
+
         /// Late, out of order and repeated blocks make the same line.
         #[test]
         fn the_order_of_blocks_does_not_matter(

@@ -52,6 +52,8 @@ pub struct LimbResult {
     pub limit_s: Exact,
     /// The time, as far as it is known; one number under [`Between::Linear`].
     pub taken: Option<Taken>,
+    /// How long its clock has run where the curve ends above `to_f`: at least that it will take.
+    pub running_s: Option<Exact>,
     /// From when to when its clock ran, where the curve shows both.
     pub timed: Option<Stretch>,
     /// Against the limit.
@@ -156,15 +158,28 @@ fn limb(chill: &Chill<'_>, highest: Highest<'_>, row: &Row) -> Option<LimbResult
     let from_f = row.number("from_f")?;
     let to_f = row.number("to_f")?;
     let limit_s = row.number("limit_s")?;
-    let (timed, taken, judgement) = match chill.between {
+    let Timed { timed, taken, running_s, judgement } = match chill.between {
         Between::Linear => linear(chill.probes, highest, (&from_f, &to_f), &limit_s),
         Between::Bounds => by_readings(chill.probes, (&from_f, &to_f), &limit_s),
     };
-    Some(LimbResult { from_f, to_f, limit_s, taken, timed, judgement })
+    Some(LimbResult { from_f, to_f, limit_s, taken, running_s, timed, judgement })
 }
 
 /// When a limb's clock ran, how long it took as far as is known, and what follows.
-type Timed = (Option<Stretch>, Option<Taken>, Judgement);
+struct Timed {
+    timed: Option<Stretch>,
+    taken: Option<Taken>,
+    running_s: Option<Exact>,
+    judgement: Judgement,
+}
+
+impl Timed {
+    /// No time is known, or how long it has run.
+    fn open(running_s: Option<Exact>, verdict: Verdict, reason: String) -> Self {
+        let judgement = Judgement::because(verdict, reason);
+        Self { timed: None, taken: None, running_s, judgement }
+    }
+}
 
 fn linear(
     probes: &Probes,
@@ -172,7 +187,7 @@ fn linear(
     (from_f, to_f): (&Exact, &Exact),
     limit_s: &Exact,
 ) -> Timed {
-    let undetermined = |reason| (None, None, Judgement::because(Verdict::Undetermined, reason));
+    let undetermined = |reason| Timed::open(None, Verdict::Undetermined, reason);
     let (Some((highest_f, highest)), Some((_, end))) = (highest, probes.span_ticks()) else {
         return undetermined("the probes share no time".to_owned());
     };
@@ -187,18 +202,19 @@ fn linear(
             let taken_s = timed.length_s();
             let reason = format!("{} of at most {}", in_words(&taken_s), in_words(limit_s));
             let judgement = Judgement::because(Verdict::met(taken_s <= *limit_s), reason);
-            (Some(timed), Some(Taken::known(taken_s)), judgement)
+            let taken = Some(Taken::known(taken_s));
+            Timed { timed: Some(timed), taken, running_s: None, judgement }
         }
         (None, _) => undetermined(format!("the curve ends above {from_f} [degF]")),
         (Some(start), None) => {
             let shown_s = probes.time(&end) - probes.time(&start);
             let missing = format!("the curve ends above {to_f} [degF]");
             if shown_s <= *limit_s {
-                return undetermined(missing);
+                return Timed::open(Some(shown_s), Verdict::Undetermined, missing);
             }
             let (shown, most) = (in_words(&shown_s), in_words(limit_s));
             let reason = format!("{missing}, {shown} of at most {most} are over");
-            (None, None, Judgement::because(Verdict::Fail, reason))
+            Timed::open(Some(shown_s), Verdict::Fail, reason)
         }
     }
 }
@@ -224,5 +240,5 @@ fn by_readings(probes: &Probes, (from_f, to_f): (&Exact, &Exact), limit_s: &Exac
     let end = bounds::Between::last(tracks().map(|(t, since)| bounds::settling(t, &to, since)));
     let taken = bounds::taken(probes, start, end);
     let judgement = taken.judge(limit_s);
-    (None, Some(taken), judgement)
+    Timed { timed: None, taken: Some(taken), running_s: None, judgement }
 }

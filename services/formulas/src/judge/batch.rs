@@ -1,6 +1,8 @@
 //! The judgement of a batch before the tip, by its actual weights and the strengths of its lots.
 //! It never overrides a limit: each refusal says the way on, and that is all there is.
 
+mod others;
+
 use domain::exact::Exact;
 use domain::units::Quantity;
 use domain::verdict::Verdict;
@@ -8,7 +10,10 @@ use jiff::Timestamp;
 use platform::error::Reason;
 use uuid::Uuid;
 
+use self::others::Finder;
+pub use self::others::Others;
 use super::label::{self, Held};
+use super::on_hand::Shelf;
 use super::ways::{self, Ways};
 use super::{Check, Portion, Whole, agents, composition};
 use crate::book::{Book, Kind, Product, Recipe};
@@ -50,6 +55,8 @@ pub struct Asked<'b> {
     pub closing: bool,
     /// It is made to be held for a label.
     pub hold_for_label: bool,
+    /// What is on hand, for the ways on.
+    pub shelf: Shelf,
     pub at: Timestamp,
 }
 
@@ -63,13 +70,19 @@ pub struct Judged<'b> {
     pub whole: Option<Whole<'b>>,
     pub ways: Ways,
     pub label_revision: String,
+    /// Where another lot is a way on: those that could go in.
+    pub others: Vec<Others<'b>>,
+    /// What is on hand was told.
+    pub is_told: bool,
 }
 
 /// Judges a batch.
 pub fn judge<'b>(asked: &Asked<'b>) -> Judged<'b> {
-    let mut judged = Judged::default();
-    judged.refusals.extend(materials(asked));
-    let Some(product) = asked.book.products.get(&asked.recipe.product) else {
+    let is_told = !matches!(asked.shelf, Shelf::NotAsked);
+    let mut judged = Judged { is_told, ..Judged::default() };
+    let mut finder = Finder::of(asked);
+    judged.refusals.extend(materials(asked, &mut finder));
+    let Some(whole) = whole(asked) else {
         judged.refusals.push(reason(
             ("PRODUCT_UNKNOWN", "product"),
             "The product of this formula is not known.",
@@ -77,14 +90,7 @@ pub fn judge<'b>(asked: &Asked<'b>) -> Judged<'b> {
         ));
         return judged;
     };
-    judged.refusals.extend(products(asked, product));
-    let whole = Whole {
-        product,
-        portions: asked.portions.clone(),
-        yield_pct: asked.recipe.expected_yield_pct.clone(),
-        unit: unit(asked),
-        block_division: asked.recipe.block_division.clone(),
-    };
+    judged.refusals.extend(products(asked, whole.product));
     let meat = whole.meat();
     if meat.value.is_positive() {
         judged.refusals.extend(kits(asked, &meat));
@@ -98,9 +104,21 @@ pub fn judge<'b>(asked: &Asked<'b>) -> Judged<'b> {
             ("operator", "Weigh the meat block first; cooked rework is no part of it."),
         ));
     }
-    judge_label(asked, &mut judged);
+    judge_label(asked, &mut finder, &mut judged);
     judged.whole = Some(whole);
+    judged.others = finder.found;
     judged
+}
+
+/// All that goes in; nothing where the product is not known.
+fn whole<'b>(asked: &Asked<'b>) -> Option<Whole<'b>> {
+    Some(Whole {
+        product: asked.book.products.get(&asked.recipe.product)?,
+        portions: asked.portions.clone(),
+        yield_pct: asked.recipe.expected_yield_pct.clone(),
+        unit: unit(asked),
+        block_division: asked.recipe.block_division.clone(),
+    })
 }
 
 /// The unit in which the meat was weighed, else that of the usual block.
@@ -125,7 +143,7 @@ fn reason(
 }
 
 /// What may not go in at all.
-fn materials(asked: &Asked<'_>) -> Vec<Reason> {
+fn materials<'b>(asked: &Asked<'b>, finder: &mut Finder<'_, 'b>) -> Vec<Reason> {
     let mut reasons = Vec::new();
     for name in &asked.unknown {
         reasons.push(reason(
@@ -134,15 +152,20 @@ fn materials(asked: &Asked<'_>) -> Vec<Reason> {
             ("QA", "Add the material with a specification, or take a lot of one that has one."),
         ));
     }
-    for portion in &asked.portions {
+    for (at, portion) in asked.portions.iter().enumerate() {
         let (material, name) = (portion.material, portion.name());
         if !material.in_use || portion.specification.is_none() {
             let message = match material.in_use {
                 true => format!("{} has no specification in force.", material.name),
                 false => format!("{} is no longer in use.", material.name),
             };
-            let way = ("QA", "Add a specification for it or for this lot, or take another lot.");
-            reasons.push(reason(("MATERIAL_NOT_APPROVED", &name), message, way));
+            // No lot of a material that is out of use may go in.
+            let code = "MATERIAL_NOT_APPROVED";
+            let place = if material.in_use { &[at][..] } else { &[] };
+            let lots = finder.say(code, (code, &name), place);
+            let way =
+                format!("Add a specification for it or for this lot, or take another lot{lots}.");
+            reasons.push(reason((code, &name), message, ("QA", &way)));
         }
         if asked.recipe.line_of(material.id).is_none() {
             let message = format!("{} is no line of this formula version.", material.name);
@@ -231,8 +254,7 @@ fn kit_fault(asked: &Asked<'_>, (subject, made): (&str, &KitMade), meat: &Quanti
         let way = ("operator", "Scan a kit that the batch sheet names.");
         reasons.push(reason(("KIT_NOT_ASKED_FOR", subject), message, way));
     }
-    let apart = (meat.base() - made.block.base()).abs() * Exact::whole(100);
-    if apart > made.block.base() * &asked.recipe.block_tolerance_pct {
+    if !is_for_block(asked.recipe, &made.block, meat) {
         let pct = &asked.recipe.block_tolerance_pct;
         let message = format!(
             "It was made for a meat block of {}; {meat} is more than {pct} % away.",
@@ -242,6 +264,12 @@ fn kit_fault(asked: &Asked<'_>, (subject, made): (&str, &KitMade), meat: &Quanti
         reasons.push(reason(("KIT_FOR_ANOTHER_BLOCK", subject), message, ("operator", &way)));
     }
     reasons
+}
+
+/// True where a kit for one block may go into another: it lies within what the formula allows.
+pub fn is_for_block(recipe: &Recipe, made_for: &Quantity, meat: &Quantity) -> bool {
+    let apart = (meat.base() - made_for.base()).abs() * Exact::whole(100);
+    apart <= made_for.base() * &recipe.block_tolerance_pct
 }
 
 fn judge_agents<'b>(whole: &Whole<'b>, judged: &mut Judged<'b>) {
@@ -266,11 +294,7 @@ fn judge_agents<'b>(whole: &Whole<'b>, judged: &mut Judged<'b>) {
 }
 
 fn judge_composition<'b>(asked: &Asked<'b>, whole: &Whole<'b>, judged: &mut Judged<'b>) {
-    // Before everything is there, what is still to come would be missing from it.
-    if !asked.closing {
-        return;
-    }
-    let (_, checks) = composition(whole);
+    let checks = closing_checks(asked, whole);
     let failed = checks.iter().filter(|check| check.verdict() == Verdict::Fail);
     let refusals = failed.map(|check| {
         let subject = format!("composition {}", check.subject);
@@ -279,6 +303,11 @@ fn judge_composition<'b>(asked: &Asked<'b>, whole: &Whole<'b>, judged: &mut Judg
     });
     judged.refusals.extend(refusals);
     judged.checks.extend(checks);
+}
+
+/// The composition. Before everything is there, what is still to come would be missing from it.
+fn closing_checks(asked: &Asked<'_>, whole: &Whole<'_>) -> Vec<Check> {
+    if asked.closing { composition(whole).1 } else { Vec::new() }
 }
 
 /// Each line against its target for the meat that is there; quality alone, so it refuses nothing.
@@ -302,7 +331,7 @@ fn weights(asked: &Asked<'_>, whole: &Whole<'_>) -> Vec<Check> {
     asked.recipe.lines.iter().filter_map(check).collect()
 }
 
-fn judge_label(asked: &Asked<'_>, judged: &mut Judged<'_>) {
+fn judge_label<'b>(asked: &Asked<'b>, finder: &mut Finder<'_, 'b>, judged: &mut Judged<'b>) {
     let label = asked.book.labels.get(&asked.recipe.label);
     let checks = label::checks(&asked.portions, label, asked.at);
     let lines: Vec<_> = asked.portions.iter().flat_map(Portion::declared).collect();
@@ -311,34 +340,43 @@ fn judge_label(asked: &Asked<'_>, judged: &mut Judged<'_>) {
     judged.label_revision = revision.map(|one| one.revision.clone()).unwrap_or_default();
     let coming = label::coming(label, asked.at, &judged.held.allergens);
     let failed = checks.iter().filter(|check| check.verdict() == Verdict::Fail);
-    let reasons: Vec<_> = failed.map(|check| label_reason(asked, check, &coming)).collect();
+    let reasons: Vec<_> =
+        failed.map(|check| label_reason(asked, finder, (check, &coming))).collect();
     let into = if asked.hold_for_label { &mut judged.holds } else { &mut judged.refusals };
     into.extend(reasons);
     judged.checks.extend(checks);
 }
 
-fn label_reason(asked: &Asked<'_>, check: &Check, coming: &str) -> Reason {
+fn label_reason<'b>(
+    asked: &Asked<'b>,
+    finder: &mut Finder<'_, 'b>,
+    (check, coming): (&Check, &str),
+) -> Reason {
     let code = match check.code {
         "LABEL" => "NO_LABEL_IN_FORCE",
         "ALLERGEN" => "ALLERGEN_NOT_ON_LABEL",
         _ => "INGREDIENT_NOT_ON_LABEL",
     };
-    let names = check.portions.iter().map(|at| asked.portions[*at].material.name.clone());
-    let mut names: Vec<_> = names.collect();
-    names.dedup();
-    let another = match names.is_empty() {
+    let mut names: Vec<&str> = Vec::new();
+    for at in &check.portions {
+        let name = asked.portions[*at].material.name.as_str();
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    // What is made to be held needs no other lot.
+    let lots = match asked.hold_for_label {
         true => String::new(),
+        false => finder.say(code, (check.code, &check.subject), &check.portions),
+    };
+    let hold = format!("ake it with hold_for_label and hold it for {coming}.");
+    let way = match names.is_empty() {
+        true => format!("M{hold}"),
         false => format!(
-            "Use another lot of {} that does not bring {}, or ",
+            "Use another lot of {} that does not bring {}{lots}, or m{hold}",
             names.join(" and "),
             check.subject
         ),
     };
-    let way = format!("{another}make it with hold_for_label and hold it for {coming}.");
-    let way = match way.chars().next() {
-        Some(first) => first.to_uppercase().collect::<String>() + &way[first.len_utf8()..],
-        None => way,
-    };
-    let message = format!("{}.", check.text());
-    reason((code, &check.subject), message, ("supervisor", &way))
+    reason((code, &check.subject), format!("{}.", check.text()), ("supervisor", &way))
 }

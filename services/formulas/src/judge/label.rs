@@ -56,8 +56,19 @@ pub fn checks(portions: &[Portion<'_>], label: Option<&Label>, at: Timestamp) ->
         let check = Check::because("ALLERGEN", *allergen, Verdict::met(is_declared), reason);
         checks.push(check.about(from).under(Rule::newest("us.label.allergens")));
     }
-    checks.extend(declaration(&held, revision, &name));
+    let mut declared = declaration(&held, revision, &name);
+    for check in declared.iter_mut().filter(|check| check.verdict() == Verdict::Fail) {
+        check.portions = (0..portions.len()).filter(|at| brings(&portions[*at], check)).collect();
+    }
+    checks.extend(declared);
     checks
+}
+
+/// True for a lot whose own specification names the entry: what its material says is so of every
+/// other lot too.
+fn brings(portion: &Portion<'_>, check: &Check) -> bool {
+    let is_own = portion.specification.is_some_and(|stated| stated.lot.is_some());
+    is_own && held(&portion.declared()).entries.contains(&check.subject)
 }
 
 /// Each entry that the label lacks, and whether the others stand in the order of their masses.

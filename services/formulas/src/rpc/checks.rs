@@ -7,21 +7,33 @@ use platform::error::{Failure, Reason};
 use tonic::{Request, Response, Status};
 use wire::v1;
 
+use super::genealogy;
 use crate::book::{Book, Recipe};
-use crate::judge::batch::judge;
+use crate::judge::batch::{Judged, judge};
+use crate::judge::on_hand::Shelf;
 use crate::shape::batches::{Question, check_batch_out, question_in};
+use crate::shape::on_hand::{AWAY, other_lots_of};
 use crate::store::kits::Kit;
 use crate::{Formulas, shape, store};
 
-/// Judges a batch.
+/// Judges a batch. Only where another lot is a way on is genealogy asked what is on hand, and the
+/// batch judged again with each of those lots.
 pub async fn check(
     service: &Formulas,
     request: Request<v1::CheckBatchRequest>,
 ) -> Result<Response<v1::BatchCheck>, Status> {
     let call = Call::of(request.extensions())?;
-    let question = question_in(request.get_ref())?;
+    let mut question = question_in(request.get_ref())?;
     let at = call.received_at;
-    Ok(Response::new(judged(service, &question, at, check_batch_out).await?))
+    let out = |judged: Judged<'_>, at| (other_lots_of(&judged), check_batch_out(judged, at));
+    let (materials, check) = judged(service, &question, at, out).await?;
+    if materials.is_empty() {
+        return Ok(Response::new(check));
+    }
+    question.shelf = genealogy::on_hand(service, materials, Vec::new()).await;
+    let away = matches!(question.shelf, Shelf::Away).then_some(AWAY).unwrap_or_default();
+    let check = judged(service, &question, at, check_batch_out).await?;
+    Ok(Response::new(v1::BatchCheck { no_lots_because: away.to_owned(), ..check }))
 }
 
 /// Reads what a question needs, judges it and gives the answer that `out` makes of it.
@@ -29,7 +41,7 @@ pub async fn judged<T>(
     service: &Formulas,
     question: &Question,
     at: Timestamp,
-    out: impl FnOnce(crate::judge::batch::Judged<'_>, Timestamp) -> T,
+    out: impl FnOnce(Judged<'_>, Timestamp) -> T,
 ) -> Result<T, Failure> {
     let (recipe, book, kits) = known(service, question).await?;
     let asked = question.asked((&recipe, &book), &kits, at)?;

@@ -14,10 +14,12 @@ use wire::v1;
 use super::checks::{check_out, holding_out};
 use super::covers::{name, origins_in};
 use super::kits::{Content, contents_in, kit_made};
+use super::on_hand::{other_lots_of, others_out, shelf_in};
 use super::{id_out, number_out, quantity_out, verdict_out};
 use crate::book::{Book, Kind, Recipe};
 use crate::judge::batch::{Asked, Judged, KitIn};
 use crate::judge::cover::{self, Cover, Origin};
+use crate::judge::on_hand::{Shelf, is_made_here};
 use crate::judge::ways::{Less, Ways};
 use crate::judge::{Portion, Whole, verdict};
 use crate::store::book::Wanted;
@@ -50,10 +52,9 @@ pub struct Question {
     pub products: Vec<String>,
     /// Its lot, where it stands already.
     pub batch: Option<Uuid>,
+    /// What is on hand, for the ways on.
+    pub shelf: Shelf,
 }
-
-/// Kinds of lots that nothing of this plant went into; a kit is judged by what it holds.
-const NOT_MADE_HERE: [&str; 4] = ["", "received", "opening_stock", "kit"];
 
 /// Reads a question of a person.
 pub fn question_in(request: &v1::CheckBatchRequest) -> Result<Question, Failure> {
@@ -77,6 +78,7 @@ pub fn question_in(request: &v1::CheckBatchRequest) -> Result<Question, Failure>
         hold_for_label: request.hold_for_label,
         products: Vec::new(),
         batch: None,
+        shelf: Shelf::NotAsked,
     })
 }
 
@@ -87,7 +89,7 @@ pub fn judged_in(request: &internal::JudgeBatchRequest) -> Result<Question, Fail
     let mut inputs = Vec::new();
     for (at, one) in request.inputs.iter().enumerate() {
         let field = format!("inputs[{at}]");
-        let is_made_here = !NOT_MADE_HERE.contains(&one.lot_kind.as_str());
+        let is_made_here = is_made_here(&one.lot_kind);
         let held = one.contents.iter().enumerate().map(|(of, held)| {
             let field = format!("{field}.contents[{of}]");
             let lot = optional_id(&held.lot, &format!("{field}.lot"), &mut faults);
@@ -106,6 +108,10 @@ pub fn judged_in(request: &internal::JudgeBatchRequest) -> Result<Question, Fail
     if request.formula_version.is_none() {
         faults.add("formula_version", "is needed with a formula");
     }
+    let shelf = match request.with_on_hand {
+        true => shelf_in(&request.on_hand, &request.more_on_hand, "on_hand")?,
+        false => Shelf::NotAsked,
+    };
     let ((formula, inputs), origins) = faults.into_result(formula.zip(inputs).zip(origins))?;
     Ok(Question {
         formula: (formula, request.formula_version.unwrap_or_default()),
@@ -115,6 +121,7 @@ pub fn judged_in(request: &internal::JudgeBatchRequest) -> Result<Question, Fail
         hold_for_label: request.hold_for_label,
         products: request.products.clone(),
         batch,
+        shelf,
     })
 }
 
@@ -185,6 +192,7 @@ impl Question {
             name(&origin.material, &mut wanted);
             wanted.lots.push(origin.lot);
         }
+        wanted.lots.extend(self.shelf.lots().iter().map(|one| one.lot));
         Ok(wanted)
     }
 
@@ -207,6 +215,7 @@ impl Question {
             kits: Vec::new(),
             closing: self.closing,
             hold_for_label: self.hold_for_label,
+            shelf: self.shelf.clone(),
             at,
         };
         let cover = self.cover(book, at)?;
@@ -309,6 +318,8 @@ pub fn check_batch_out(judged: Judged<'_>, at: Timestamp) -> v1::BatchCheck {
         allergens: judged.held.allergens.iter().map(|one| (*one).to_owned()).collect(),
         label_revision: judged.label_revision,
         judged_at: at.to_string(),
+        other_lots: judged.others.iter().map(others_out).collect(),
+        no_lots_because: String::new(),
     }
 }
 
@@ -352,10 +363,12 @@ fn less_out(less: &Less, whole: &Whole<'_>) -> v1::LessOf {
 /// What a batch was judged, as genealogy is answered.
 pub fn judge_batch_out(judged: Judged<'_>, answer: Uuid) -> internal::JudgeBatchResponse {
     let held = judged.checks.iter().filter_map(|check| check.holding.as_ref());
+    let other_lots_of = if judged.is_told { Vec::new() } else { other_lots_of(&judged) };
     internal::JudgeBatchResponse {
         answer: answer.to_string(),
         agents: held.map(holding_out).collect(),
         refusals: judged.refusals.into_iter().map(reason_out).collect(),
         holds: judged.holds.into_iter().map(reason_out).collect(),
+        other_lots_of,
     }
 }

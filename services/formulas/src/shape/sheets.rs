@@ -1,6 +1,8 @@
 //! Batch sheets: messages, rows and entries.
 //! It never asks the database.
 
+pub mod suggest;
+
 use domain::fault::Faults;
 use domain::units::Quantity;
 use platform::caller::Call;
@@ -104,6 +106,7 @@ fn line_out(line: &SheetLine<'_>) -> v1::BatchSheetLine {
         at_least: Some(quantity_out(&line.at_least)),
         at_most: Some(quantity_out(&line.at_most)),
         limit: line.limit.as_ref().map(quantity_out),
+        ..Default::default()
     }
 }
 
@@ -115,11 +118,11 @@ fn line_entry(line: &v1::BatchSheetLine) -> Value {
     })
 }
 
-/// A sheet as a message.
-pub fn sheet_out(row: SheetRow) -> Result<v1::BatchSheet, Failure> {
+/// A sheet as a message, as it was recorded.
+pub fn sheet_out(row: &SheetRow) -> Result<v1::BatchSheet, Failure> {
     let sheet: v1::BatchSheet = kept(&row.content)?;
     Ok(v1::BatchSheet {
-        entered_by_name: row.entered_by_name,
+        entered_by_name: row.entered_by_name.clone(),
         recorded_at: row.recorded_at.to_jiff().to_string(),
         ..sheet
     })

@@ -67,6 +67,27 @@ pub async fn of_lots(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<Vec<
     Ok(rows.into_iter().map(|row| (row.clone(), used_in(row.lot))).collect())
 }
 
+/// How many of the newest kits of a formula version are looked through for some that are not used.
+const NEWEST: i64 = 500;
+
+/// Kits of a formula version that went into no batch, among its newest.
+pub async fn unused(
+    conn: &mut AsyncPgConnection,
+    (formula, version): (Uuid, i32),
+) -> Result<Vec<KitRow>, Failure> {
+    let rows: Vec<KitRow> = kit::table
+        .filter(kit::formula.eq(formula).and(kit::formula_version.eq(version)))
+        .order(kit::id.desc())
+        .limit(NEWEST)
+        .select(KitRow::as_select())
+        .load(conn)
+        .await?;
+    let lots: Vec<Uuid> = rows.iter().map(|row| row.lot).collect();
+    let used: Vec<Uuid> =
+        kit_use::table.filter(kit_use::lot.eq_any(&lots)).select(kit_use::lot).load(conn).await?;
+    Ok(rows.into_iter().filter(|row| !used.contains(&row.lot)).collect())
+}
+
 /// Records that a kit went into a batch. False when another batch had it before. Of a lot of which
 /// nobody recorded what it holds nothing is kept: genealogy knows itself that it is used up.
 pub async fn mark_used(

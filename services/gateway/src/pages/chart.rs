@@ -68,6 +68,12 @@ struct Line<'p> {
     is_by_hand: bool,
 }
 
+impl Line<'_> {
+    fn end(&self) -> (f64, f64) {
+        self.points.last().copied().unwrap_or_default()
+    }
+}
+
 /// The picture as SVG text; nothing when it cannot be drawn.
 pub fn draw(picture: &Picture<'_>) -> Option<String> {
     let unit = unit_of(picture);
@@ -186,9 +192,14 @@ fn drawn(
         limit(&mut chart, times, *degree, label)?;
     }
     moments(&mut chart, picture, times, degrees)?;
-    let mut named: Vec<(i32, i32)> = Vec::new();
     for (turn, line) in lines.iter().enumerate() {
         curve(&mut chart, line, turn)?;
+    }
+    // From the highest end on, so that names that make room keep the order of their curves.
+    let mut highest: Vec<&Line<'_>> = lines.iter().collect();
+    highest.sort_by(|one, other| other.end().1.total_cmp(&one.end().1));
+    let mut named: Vec<(i32, i32)> = Vec::new();
+    for line in highest {
         name(&mut chart, picture, line, &mut named)?;
     }
     drop(chart);
@@ -233,16 +244,36 @@ fn moments(
             shown.push((at, label));
         }
     }
-    for (turn, (at, label)) in shown.into_iter().enumerate() {
-        let ends = [(at, degrees.0), (at, degrees.1)];
+    shown.sort_by(|one, other| one.0.total_cmp(&other.0));
+    for (at, _) in &shown {
+        let ends = [(*at, degrees.0), (*at, degrees.1)];
         chart.draw_series(DashedLineSeries::new(ends, 2, 4, INK.stroke_width(1)))?;
-        let style = (FONT, TEXT_SIZE).into_font().color(&INK).pos(Pos::new(HPos::Right, VPos::Top));
+    }
+    let pixel = |at: f64| chart.backend_coord(&(at, degrees.1)).0;
+    let placed: Vec<_> = shown.into_iter().map(|(at, label)| (pixel(at), at, label)).collect();
+    for (turn, (at, label)) in together(placed).into_iter().enumerate() {
         // Labels of moments that lie close together stand on lines of their own.
         let down = 4 + (turn as i32 % 4) * (TEXT_SIZE + 4);
-        let text = EmptyElement::at((at, degrees.1)) + Text::new(label, (-5, down), style);
+        let style = (FONT, TEXT_SIZE).into_font().color(&INK).pos(Pos::new(HPos::Right, VPos::Top));
+        let behind = behind(&label, -5 - width(&label), down - 2);
+        let text = EmptyElement::at((at, degrees.1)) + behind + Text::new(label, (-5, down), style);
         chart.draw_series(std::iter::once(text))?;
     }
     Ok(())
+}
+
+/// Moments with their pixels, in their order: of those that stand nearly at one place the first has
+/// the words of all.
+fn together(moments: Vec<(i32, f64, String)>) -> Vec<(f64, String)> {
+    let mut found: Vec<(i32, f64, Vec<String>)> = Vec::new();
+    for (x, at, label) in moments {
+        match found.last_mut().filter(|last| x - last.0 < NEAR.0 / 2) {
+            Some(last) if last.2.contains(&label) => {}
+            Some(last) => last.2.push(label),
+            None => found.push((x, at, vec![label])),
+        }
+    }
+    found.into_iter().map(|(_, at, labels)| (at, labels.join(", "))).collect()
 }
 
 /// A curve; from where on it does not count it is thin.
@@ -274,7 +305,7 @@ fn name(
     line: &Line<'_>,
     named: &mut Vec<(i32, i32)>,
 ) -> Result<(), Failed> {
-    let end = line.points.last().copied().unwrap_or_default();
+    let end = line.end();
     let (x, own_y) = chart.backend_coord(&end);
     let mut y = own_y;
     let is_near =
@@ -290,6 +321,18 @@ fn name(
     };
     let at = Pos::new(HPos::Left, VPos::Center);
     let style = (FONT, TEXT_SIZE).into_font().color(&BLUE).pos(at);
-    let label = EmptyElement::at(end) + Text::new(text, (6, y - own_y), style);
+    let behind = behind(&text, 6, y - own_y - TEXT_SIZE / 2);
+    let label = EmptyElement::at(end) + behind + Text::new(text, (6, y - own_y), style);
     chart.draw_series(std::iter::once(label)).map(|_| ())
+}
+
+/// Paper behind a text that stands on curves: its left edge and its top from a point, in pixels.
+fn behind(text: &str, left: i32, top: i32) -> Rectangle<(i32, i32)> {
+    let corner = (left + width(text), top + TEXT_SIZE);
+    Rectangle::new([(left - 1, top), corner], WHITE.mix(0.85).filled())
+}
+
+/// About how wide a text is, in pixels.
+fn width(text: &str) -> i32 {
+    text.chars().count() as i32 * TEXT_SIZE * 11 / 20
 }

@@ -7,23 +7,24 @@ use platform::error::Kind;
 use super::answer::Answer;
 use super::assets;
 use super::live;
+use super::methods;
 use super::sentence;
 use super::visit::Visit;
 use super::words::LANGUAGES;
 use crate::problem::Problem;
 
-/// The ways on, as path and message.
-const WAYS: [(&str, &str); 10] = [
-    ("/", "nav-today"),
-    ("/lots", "nav-lots"),
-    ("/reading", "enter-reading"),
-    ("/weigh", "weigh"),
-    ("/open-items", "open-items"),
-    ("/deviations", "file-deviations"),
-    ("/holds", "file-holds"),
-    ("/review", "review"),
-    ("/shipment-check", "shipment-check"),
-    ("/people", "people"),
+/// The ways on, as path, message, and the operation without which the page is of no use.
+const WAYS: [(&str, &str, &str); 10] = [
+    ("/", "nav-today", methods::LIST_LOTS.path()),
+    ("/lots", "nav-lots", methods::LIST_LOTS.path()),
+    ("/reading", "enter-reading", methods::RECORD_READING.path()),
+    ("/weigh", "weigh", methods::RECORD_WEIGHING.path()),
+    ("/open-items", "open-items", methods::LIST_OPEN_ITEMS.path()),
+    ("/deviations", "file-deviations", methods::LIST_DEVIATIONS.path()),
+    ("/holds", "file-holds", methods::LIST_HOLDS.path()),
+    ("/review", "review", methods::LIST_REVIEWS.path()),
+    ("/shipment-check", "shipment-check", methods::CHECK_SHIPMENT.path()),
+    ("/people", "people", methods::LIST_PEOPLE.path()),
 ];
 
 /// A page of a signed-in person, or of nobody yet.
@@ -82,7 +83,7 @@ fn head(visit: &Visit) -> Markup {
         @if let Some(session) = visit.session.as_ref().filter(|s| !s.must_change_password) {
             nav aria-label=(words.say("nav")) {
                 ul {
-                    @for (path, word) in WAYS {
+                    @for (path, word, _) in WAYS.iter().filter(|way| session.may(way.2)) {
                         li {
                             a href=(path) aria-current=[is_here(visit, path)] {
                                 (words.say(word))

@@ -12,7 +12,7 @@ use super::answer::Answer;
 use super::lots::Codes;
 use super::sentence::told;
 use super::shown::{self, lot_link, mark};
-use super::visit::{Visit, Whole, is_signed_out};
+use super::visit::{Visit, is_signed_out};
 use super::{cooking, layout, live, methods};
 use crate::problem::Problem;
 
@@ -51,21 +51,6 @@ impl Load {
     pub fn inside(&self) -> impl Iterator<Item = &v1::LoadRack> {
         self.load.racks.iter().filter(|rack| rack.pulled_at.is_empty())
     }
-}
-
-/// Loads of which a rack is in its house, or was pulled at an instant or later.
-pub async fn pulled_since(
-    visit: &Visit,
-    since: jiff::Timestamp,
-) -> Result<Whole<v1::Load>, Problem> {
-    let page = |page_size, page_token| async move {
-        let since = since.to_string();
-        let since = v1::ListLoadsRequest { pulled_since: since, ..Default::default() };
-        let question = v1::ListLoadsRequest { page_size, page_token, ..since };
-        let answer = visit.ask(methods::LIST_LOADS, question).await?;
-        Ok((answer.loads, answer.next_page_token))
-    };
-    visit.whole(page).await
 }
 
 /// Shows a load.

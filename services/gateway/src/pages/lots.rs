@@ -20,6 +20,7 @@ const ROWS: i32 = 50;
 const ASKED_MAX: usize = 1000;
 
 /// Lots by their ids: their codes, and what else a page says of them.
+#[derive(Default)]
 pub struct Codes(HashMap<String, v1::Lot>);
 
 impl Codes {

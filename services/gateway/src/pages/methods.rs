@@ -55,6 +55,10 @@ methods! {
     LIST_LOT_ITEMS "/hankbook.v1.Making/ListLotItems" ListLotItemsRequest ListLotItemsResponse;
     CHECK_SHIPMENT "/hankbook.v1.Shipping/CheckShipment"
         CheckShipmentRequest CheckShipmentResponse;
+    LIST_PALLETS "/hankbook.v1.Shipping/ListPallets" ListPalletsRequest ListPalletsResponse;
+    LIST_PARTNERS "/hankbook.v1.Genealogy/ListPartners" ListPartnersRequest ListPartnersResponse;
+    SHIP "/hankbook.v1.Shipping/Ship" ShipRequest Shipment;
+    GET_SHIPMENT "/hankbook.v1.Shipping/GetShipment" GetShipmentRequest Shipment;
     LIST_SHIPMENTS "/hankbook.v1.Shipping/ListShipments"
         ListShipmentsRequest ListShipmentsResponse;
     GET_PLAN "/hankbook.v1.Haccp/GetPlan" GetPlanRequest Plan;
@@ -80,6 +84,8 @@ methods! {
     LIST_CHALLENGES "/hankbook.v1.Verification/ListChallenges"
         ListChallengesRequest ListChallengesResponse;
     GET_CLEARANCE "/hankbook.v1.Verification/GetClearance" GetClearanceRequest Clearance;
+    LIST_CLEARANCES "/hankbook.v1.Verification/ListClearances"
+        ListClearancesRequest ListClearancesResponse;
     SIGN_REVIEW "/hankbook.v1.Verification/SignReview" SignReviewRequest Review;
     LIST_REVIEWS "/hankbook.v1.Verification/ListReviews" ListReviewsRequest ListReviewsResponse;
     LIST_OPEN_ITEMS "/hankbook.v1.Verification/ListOpenItems"
@@ -87,6 +93,11 @@ methods! {
 }
 
 impl<Q: Message, A: Message + Default> Method<Q, A> {
+    /// As the contract names it: `/hankbook.v1.Haccp/CloseDeviation`.
+    pub const fn path(&self) -> &'static str {
+        self.path
+    }
+
     /// As a signature names it: `hankbook.v1.Haccp/CloseDeviation`.
     pub fn signed_name(&self) -> &'static str {
         self.path.trim_start_matches('/')

@@ -84,11 +84,11 @@ fn checks_shown(
                     thead { tr {
                         th scope="col" { (words.say("state")) }
                         th scope="col" { (words.say("check")) }
-                        th scope="col" { (words.say("lot")) }
+                        th scope="col" { (words.say("lots")) }
                         th scope="col" { (words.say("found")) }
                         th scope="col" { (words.say("reason-who")) }
                     } }
-                    tbody { @for item in &found.rows { (check_row(visit, item, codes)) } }
+                    tbody { @for items in alike(&found.rows) { (check_row(visit, &items, codes)) } }
                 }
             }
             (shown::more(visit, found.rows.len(), found.has_more))
@@ -96,14 +96,52 @@ fn checks_shown(
     }
 }
 
-fn check_row(visit: &Visit, item: &v1::OpenItem, codes: &Codes) -> Markup {
-    let words = visit.words;
+/// The word of an item's mark. A lot that is still being made is short of records as every lot is:
+/// nothing of it has gone amiss.
+pub fn word(code: &str) -> String {
+    match code {
+        "missing" => "no-record".to_owned(),
+        code => code.replace('_', "-"),
+    }
+}
+
+/// What is pressing stands first, and what is only still to do last.
+const ORDER: [&str; 9] = [
+    "foreign_material",
+    "deviation",
+    "failed",
+    "undetermined",
+    "missed",
+    "clock_off",
+    "late",
+    "not_yet",
+    "missing",
+];
+
+/// Items that say the same of several lots, together, the most pressing first.
+fn alike(items: &[v1::OpenItem]) -> Vec<Vec<&v1::OpenItem>> {
+    let said = |item: &v1::OpenItem| v1::OpenItem { lot: String::new(), ..item.clone() };
+    let mut groups: Vec<Vec<&v1::OpenItem>> = Vec::new();
+    for item in items {
+        match groups.iter_mut().find(|group| said(group[0]) == said(item)) {
+            Some(group) => group.push(item),
+            None => groups.push(vec![item]),
+        }
+    }
+    groups.sort_by_key(|group| ORDER.iter().position(|code| *code == group[0].code));
+    groups
+}
+
+fn check_row(visit: &Visit, items: &[&v1::OpenItem], codes: &Codes) -> Markup {
+    let (words, item) = (visit.words, items[0]);
     html! {
         tr {
-            td { (mark(visit, &item.code.replace('_', "-")))
+            td { (mark(visit, &word(&item.code)))
                 @if item.gates { div { (words.say("stops-shipping")) } } }
             th scope="row" { (shown::check(&item.check, &item.title)) }
-            td { @if !item.lot.is_empty() { (lot_link(&item.lot, codes.of(&item.lot))) } }
+            td.lots { @for item in items.iter().filter(|item| !item.lot.is_empty()) {
+                (lot_link(&item.lot, codes.of(&item.lot))) " "
+            } }
             td lang="en" { (told(visit, &item.what)) }
             td { (item.who) }
         }
@@ -131,5 +169,36 @@ fn facts_shown(
             }
             (shown::more(visit, found.rows.len(), found.has_more))
         },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn item(code: &str, lot: &str, what: &str) -> v1::OpenItem {
+        v1::OpenItem {
+            code: code.to_owned(),
+            lot: lot.to_owned(),
+            what: what.to_owned(),
+            ..v1::OpenItem::default()
+        }
+    }
+
+    #[test]
+    fn the_same_of_several_lots_is_said_once_and_what_presses_first() {
+        let items = [
+            item("missing", "a", "There is no record of it."),
+            item("failed", "a", "Not met."),
+            item("missing", "b", "There is no record of it."),
+            item("a code of tomorrow", "c", ""),
+            item("missing", "c", "It is another thing."),
+        ];
+        let found = alike(&items);
+        let found: Vec<Vec<_>> = found
+            .iter()
+            .map(|group| group.iter().map(|item| item.lot.as_str()).collect())
+            .collect();
+        assert_eq!(found, [vec!["c"], vec!["a"], vec!["a", "b"], vec!["c"]]);
     }
 }

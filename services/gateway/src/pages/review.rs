@@ -2,11 +2,11 @@
 //! the way of others, one signature over those that were looked at, and who signed which review.
 //! It signs exactly what the page showed.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
-use futures_util::future::join_all;
 use futures_util::join;
 use maud::{Markup, html};
+use platform::error::Kind;
 use wire::v1;
 
 use super::answer::Answer;
@@ -18,10 +18,8 @@ use super::visit::{Signing, Visit, is_signed_out};
 use super::{forms, layout, methods};
 use crate::problem::Problem;
 
-/// Lots looked through for finished ones, the newest first.
-const LOOKED_THROUGH: i32 = 400;
-/// Finished lots shown.
-const SHOWN: usize = 40;
+/// Finished lots shown, the newest ones.
+const SHOWN: i32 = 40;
 /// Reviews shown, the newest first.
 const REVIEWS: i32 = 20;
 /// The kinds that ship.
@@ -59,21 +57,19 @@ struct Found {
 impl Found {
     async fn gather(visit: &Visit) -> Result<Self, Problem> {
         let question = v1::ListLotsRequest {
-            page_size: LOOKED_THROUGH,
+            page_size: SHOWN,
             newest_first: true,
+            kinds: KINDS.map(str::to_owned).into(),
             ..Default::default()
         };
-        let lots = visit.ask(methods::LIST_LOTS, question).await?.lots;
-        let looked_through = lots.len();
-        let finished = lots.into_iter().filter(|lot| KINDS.contains(&lot.kind.as_str()));
-        let finished: Vec<v1::Lot> = finished.collect();
-        let has_more = looked_through >= LOOKED_THROUGH as usize || finished.len() > SHOWN;
-        let asked = finished.into_iter().take(SHOWN).map(|lot| async {
-            let question = v1::GetClearanceRequest { lot: lot.lot.clone() };
-            Ready { clearance: visit.ask(methods::GET_CLEARANCE, question).await, lot }
-        });
         let newest = v1::ListReviewsRequest { page_size: REVIEWS, ..Default::default() };
-        let (mut lots, reviews) = join!(join_all(asked), visit.ask(methods::LIST_REVIEWS, newest));
+        let (found, reviews) = join!(
+            visit.ask(methods::LIST_LOTS, question),
+            visit.ask(methods::LIST_REVIEWS, newest)
+        );
+        let found = found?;
+        let has_more = !found.next_page_token.is_empty();
+        let mut lots = ready(visit, found.lots).await;
         lots.sort_by_key(Ready::rank);
         let proved = lots.iter().flat_map(|ready| &ready.clearance).flat_map(|one| &one.items);
         let signed = reviews.iter().flat_map(|found| &found.reviews).flat_map(|one| &one.lots);
@@ -92,6 +88,26 @@ impl Found {
         products.sort_by_key(|(_, lots)| lots.iter().map(|ready| ready.rank()).min());
         products
     }
+}
+
+/// Lots with what is proved of each, all asked at once.
+async fn ready(visit: &Visit, lots: Vec<v1::Lot>) -> Vec<Ready> {
+    if lots.is_empty() {
+        return Vec::new();
+    }
+    let asked = lots.iter().map(|lot| lot.lot.clone()).collect();
+    let question = v1::ListClearancesRequest { lots: asked };
+    let found = visit.ask(methods::LIST_CLEARANCES, question).await;
+    let mut told: HashMap<String, v1::Clearance> = HashMap::new();
+    for clearance in found.iter().flat_map(|found| &found.clearances) {
+        told.insert(clearance.lot.clone(), clearance.clone());
+    }
+    let missing = || match &found {
+        Err(problem) => problem.clone(),
+        Ok(_) => Problem::new(Kind::Internal, "The answer cannot be shown."),
+    };
+    let of = |lot: v1::Lot| Ready { clearance: told.remove(&lot.lot).ok_or_else(missing), lot };
+    lots.into_iter().map(of).collect()
 }
 
 /// Shows the lots, or signs.

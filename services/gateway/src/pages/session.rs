@@ -5,8 +5,10 @@ use aws_lc_rs::aead::{AES_256_GCM, Aad, Nonce, RandomizedNonceKey};
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use http::HeaderMap;
+use platform::caller::operation;
 use platform::clock::Clock;
 use serde::{Deserialize, Serialize};
+use wire::contract::Access;
 use wire::v1;
 
 use super::asked;
@@ -60,6 +62,15 @@ impl Session {
     /// True when one of the roles is held. It only decides what a page offers; services refuse.
     pub fn holds(&self, roles: &[v1::Role]) -> bool {
         roles.iter().any(|role| self.roles.contains(&i32::from(*role)))
+    }
+
+    /// True when the contract lets this person ask it. It only decides what a page offers.
+    pub fn may(&self, path: &str) -> bool {
+        operation(path).is_some_and(|operation| match &operation.access {
+            Access::Roles(roles) => self.holds(roles),
+            Access::Open | Access::SignedIn => true,
+            Access::Internal => false,
+        })
     }
 }
 

@@ -130,10 +130,11 @@ pub fn shape(word: &str) -> &'static str {
         "met" | "met-late" | "clear" | "closed" | "reviewed" | "deviation-closed" => "✓",
         "not-met" | "failed" | "not-clear" | "left-unclear" => "✗",
         "on-hold" => "■",
-        "open" | "missing" | "missed" | "deviation" | "to-review" | "overdue" => "▲",
+        "open" | "missing" | "missed" | "deviation" | "to-review" | "overdue"
+        | "foreign-material" => "▲",
         "due" => "◇",
         "counts" | "running" => "●",
-        "not-yet" => "○",
+        "not-yet" | "no-record" => "○",
         "shipped" => "▶",
         "this" => "◆",
         "undetermined" | "not-judged" => "?",

@@ -1,13 +1,15 @@
 //! What formulas is asked before a batch is mixed, before cases are packed, and at the dock.
 //! It never takes silence for consent, and holds no connection while it asks.
 
+use jiff::civil::Date;
 use platform::error::{Failure, Kind};
 use platform::hop;
 use prost::Message;
 use wire::internal::v1 as internal;
 
-use crate::Genealogy;
-use crate::shape::making::batch::{Judged, LABEL_NOT_COVERING, Told};
+use crate::shape::making::batch::{Judged, LABEL_NOT_COVERING, Told, with_on_hand};
+use crate::shape::on_hand::Wanted;
+use crate::{Genealogy, store};
 
 /// What formulas is asked before a batch is mixed.
 const JUDGE_BATCH: &str = "/hankbook.internal.v1.FormulasInternal/JudgeBatch";
@@ -16,12 +18,27 @@ const LABEL_COVER: &str = "/hankbook.internal.v1.FormulasInternal/LabelCover";
 /// What formulas is told of a kit that went into a batch.
 pub const TELL_KIT_USED: &str = "/hankbook.internal.v1.FormulasInternal/TellKitUsed";
 
-/// Asks about a batch; no answer is no batch.
+/// Asks about a batch; no answer is no batch. Where it is refused and another lot would be a way
+/// on, formulas is asked once more with what is on hand on that date, so that it can name lots: it
+/// asks nobody itself. Nothing is looked for where the batch has been made.
 pub async fn judge(
     service: &Genealogy,
-    question: internal::JudgeBatchRequest,
+    mut question: internal::JudgeBatchRequest,
+    on: Option<Date>,
 ) -> Result<Judged, Failure> {
-    let told = asked(service, JUDGE_BATCH, &question).await?;
+    let mut told: internal::JudgeBatchResponse = asked(service, JUDGE_BATCH, &question).await?;
+    let on = on.filter(|_| !told.refusals.is_empty() && !told.other_lots_of.is_empty());
+    if let Some(on) = on {
+        let wanted = Wanted { materials: told.other_lots_of, lots: Vec::new(), on };
+        let found = service
+            .db
+            .read("genealogy.other_lots", |conn| {
+                Box::pin(async move { store::on_hand::find(conn, &wanted).await })
+            })
+            .await?;
+        question = with_on_hand(question, found);
+        told = asked(service, JUDGE_BATCH, &question).await?;
+    }
     Judged::of(question, told)
 }
 

@@ -1,13 +1,18 @@
 //! What other services ask of the lot graph.
 //! It never answers anybody but a service.
 
+use std::collections::HashMap;
+
 use domain::fault::Faults;
+use platform::caller::Call;
 use platform::error::Failure;
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::internal::v1 as internal;
 
+use crate::shape::closure::OpenCase;
 use crate::shape::masses::{Asked, asked_in, masses_out};
+use crate::shape::on_hand::{on_hand_out, wanted_in};
 use crate::{Genealogy, store};
 
 /// A place as it stands now; empty when there is none.
@@ -28,6 +33,23 @@ pub async fn find_place(
         in_use: place.in_use,
     });
     Ok(Response::new(response.unwrap_or_default()))
+}
+
+/// Lots of materials on hand, the oldest first.
+pub async fn lots_on_hand(
+    service: &Genealogy,
+    request: Request<internal::LotsOnHandRequest>,
+) -> Result<Response<internal::LotsOnHandResponse>, Status> {
+    let call = Call::of(request.extensions())?;
+    let today = service.house.plant.date_of(call.received_at);
+    let wanted = wanted_in(request.get_ref(), today)?;
+    let found = service
+        .db
+        .read("genealogy.lots_on_hand", |conn| {
+            Box::pin(async move { store::on_hand::find(conn, &wanted).await })
+        })
+        .await?;
+    Ok(Response::new(on_hand_out(found)))
 }
 
 /// Lots with all that they came of and all that came of them.
@@ -59,14 +81,9 @@ pub async fn closure_of(
     service: &Genealogy,
     request: Request<internal::ClosureOfRequest>,
 ) -> Result<Response<internal::ClosureOfResponse>, Status> {
-    let mut faults = Faults::new();
-    let lots = request.get_ref().lots.iter().enumerate();
-    let mut lots: Vec<Uuid> = lots
-        .filter_map(|(at, lot)| platform::shape::id(lot, &format!("lots[{at}]"), &mut faults))
-        .collect();
+    let mut lots = lots_in(&request.get_ref().lots)?;
     lots.sort_unstable();
     lots.dedup();
-    let lots = faults.into_result(Some(lots)).map_err(Failure::from)?;
     let asked = lots.clone();
     let (closure, cases) = service
         .db
@@ -79,4 +96,41 @@ pub async fn closure_of(
         .await?;
     let ships = closure.ships_out(&lots, cases);
     Ok(Response::new(internal::ClosureOfResponse { lots: closure.lots_out(), ships }))
+}
+
+/// The closures of several lots, each with the cases of that lot that have not left.
+pub async fn closures_of(
+    service: &Genealogy,
+    request: Request<internal::ClosuresOfRequest>,
+) -> Result<Response<internal::ClosuresOfResponse>, Status> {
+    let lots = lots_in(&request.get_ref().lots)?;
+    let asked = lots.clone();
+    let (closures, cases) = service
+        .db
+        .read("genealogy.closures_of", |conn| {
+            Box::pin(async move {
+                let closures = store::closure::closures(conn, &asked).await?;
+                Ok((closures, store::closure::open_cases(conn, &asked).await?))
+            })
+        })
+        .await?;
+    let mut of_lot: HashMap<Uuid, Vec<OpenCase>> = HashMap::new();
+    for case in cases {
+        of_lot.entry(case.lot).or_default().push(case);
+    }
+    let told = closures.iter().zip(&lots).map(|(closure, lot)| {
+        let cases = of_lot.get(lot).cloned().unwrap_or_default();
+        let ships = closure.ships_out(&[*lot], cases);
+        internal::ClosureOfResponse { lots: closure.lots_out(), ships }
+    });
+    Ok(Response::new(internal::ClosuresOfResponse { closures: told.collect() }))
+}
+
+fn lots_in(lots: &[String]) -> Result<Vec<Uuid>, Failure> {
+    let mut faults = Faults::new();
+    let lots = lots.iter().enumerate();
+    let lots = lots
+        .filter_map(|(at, lot)| platform::shape::id(lot, &format!("lots[{at}]"), &mut faults))
+        .collect();
+    Ok(faults.into_result(Some(lots))?)
 }

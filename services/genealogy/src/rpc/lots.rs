@@ -155,6 +155,7 @@ pub async fn list(
         run: request.run.trim().to_owned(),
         newest_first: request.newest_first,
         lots,
+        kinds: request.kinds,
     };
     let mut lots = service
         .db

@@ -36,6 +36,13 @@ impl Shipping for Genealogy {
         pallets::get(self, request).await
     }
 
+    async fn list_pallets(
+        &self,
+        request: Request<v1::ListPalletsRequest>,
+    ) -> Answer<v1::ListPalletsResponse> {
+        pallets::list(self, request).await
+    }
+
     async fn check_shipment(
         &self,
         request: Request<v1::CheckShipmentRequest>,

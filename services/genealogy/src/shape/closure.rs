@@ -84,6 +84,22 @@ impl Closure {
         seen.iter().enumerate().filter(|(_, is_in)| **is_in).map(|(at, _)| at).collect()
     }
 
+    /// The closure of one of its lots alone, without stays.
+    pub fn only(&self, lot: usize) -> Self {
+        let own = self.own(lot);
+        // Ancestors of its lots are its own.
+        let place = |at: &u32| own.binary_search(&(*at as usize)).ok().map(|at| at as u32);
+        let mut lots: Vec<ClosedLot> = Vec::with_capacity(own.len());
+        for of in own.iter().map(|at| &self.lots[*at]) {
+            let inputs = of.inputs.iter().filter_map(place).collect();
+            lots.push(ClosedLot { inputs, stays: Vec::new(), ..of.clone() });
+        }
+        let mut only = Self { lots, plant_version: self.plant_version, holds: Vec::new() };
+        let holds = self.holds.iter().filter(|(held, _)| only.index(*held).is_some());
+        only.holds = holds.cloned().collect();
+        only
+    }
+
     /// SHA-256 over the lines `LOT:VERSION` of a lot's own closure: it changes with either.
     pub fn digest(&self, lot: usize) -> [u8; 32] {
         let mut hash = Sha256::new();

@@ -3,6 +3,7 @@
 
 pub mod after;
 pub mod judgement;
+pub mod listed;
 pub mod packing;
 pub mod pallets;
 pub mod picture;

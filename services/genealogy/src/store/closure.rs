@@ -1,6 +1,8 @@
 //! The closure of lots as it stands: every ancestor with its safety version in one statement.
 //! It never judges what it reads.
 
+mod each;
+
 use std::collections::HashMap;
 use std::sync::Arc;
 
@@ -12,7 +14,9 @@ use platform::error::Failure;
 use uuid::Uuid;
 
 use super::holds;
-use crate::shape::closure::{ClosedLot, Closure, OpenCase, stays};
+pub use each::closures;
+
+use crate::shape::closure::{ClosedLot, Closure, OpenCase, Stay, stays};
 
 /// Lots with all their ancestors, each with its safety version; the inputs of each making; and
 /// the plant's own version under the nil id: one statement, so one moment. It climbs from making
@@ -235,7 +239,6 @@ async fn place_them(
     read: &mut Read,
     ships: &[Uuid],
 ) -> Result<(), Failure> {
-    let ids: Vec<Uuid> = read.lots.iter().map(|read| read.lot.id).collect();
     let makings: Vec<Uuid> = read.makings.keys().copied().collect();
     let used: Vec<Move> =
         sql_query(LAST_USES).bind::<Array<SqlUuid>, _>(&makings).load(conn).await?;
@@ -244,28 +247,54 @@ async fn place_them(
     for ship in ships {
         ends.remove(ship);
     }
+    let moves = moves(conn, read, ships).await?;
+    for LotRead { lot, place, .. } in &mut read.lots {
+        lot.stays = moves.stays(lot, *place, ends.get(&lot.id).copied());
+        lot.stays.extend(moves.stays_on_pallets(lot.id));
+    }
+    Ok(())
+}
+
+/// Where lots were moved to and when, and of those that ship their pallets.
+struct Moves {
+    transfers: HashMap<Uuid, Vec<(Timestamp, Uuid)>>,
+    pallets: HashMap<Uuid, HashMap<Uuid, Vec<(Timestamp, Uuid)>>>,
+}
+
+async fn moves(
+    conn: &mut AsyncPgConnection,
+    read: &Read,
+    ships: &[Uuid],
+) -> Result<Moves, Failure> {
+    let ids: Vec<Uuid> = read.lots.iter().map(|read| read.lot.id).collect();
     let moved: Vec<Move> = sql_query(TRANSFERS).bind::<Array<SqlUuid>, _>(&ids).load(conn).await?;
-    let mut moves: HashMap<Uuid, Vec<(Timestamp, Uuid)>> = HashMap::new();
+    let mut transfers: HashMap<Uuid, Vec<(Timestamp, Uuid)>> = HashMap::new();
     for Move { id, place, at } in moved {
-        moves.entry(id).or_default().extend(place.map(|place| (at.to_jiff(), place)));
+        transfers.entry(id).or_default().extend(place.map(|place| (at.to_jiff(), place)));
     }
     let stacked: Vec<PalletMove> =
         sql_query(PALLET_MOVES).bind::<Array<SqlUuid>, _>(ships).load(conn).await?;
-    let mut pallets: HashMap<(Uuid, Uuid), Vec<(Timestamp, Uuid)>> = HashMap::new();
+    let mut pallets: HashMap<Uuid, HashMap<Uuid, Vec<(Timestamp, Uuid)>>> = HashMap::new();
     for PalletMove { id, place, pallet, at } in stacked {
-        pallets.entry((id, pallet)).or_default().push((at.to_jiff(), place));
+        let moves = pallets.entry(id).or_default().entry(pallet).or_default();
+        moves.push((at.to_jiff(), place));
     }
-    for LotRead { lot, place, .. } in &mut read.lots {
-        let mut moves = moves.remove(&lot.id).unwrap_or_default();
-        moves.push((lot.made_at, *place));
-        lot.stays = stays(moves, ends.get(&lot.id).copied());
+    Ok(Moves { transfers, pallets })
+}
+
+impl Moves {
+    /// From where it was made on, until an end.
+    fn stays(&self, lot: &ClosedLot, place: Uuid, end: Option<Timestamp>) -> Vec<Stay> {
+        let mut moves = self.transfers.get(&lot.id).cloned().unwrap_or_default();
+        moves.push((lot.made_at, place));
+        stays(moves, end)
     }
-    for ((id, _), moves) in pallets {
-        if let Ok(at) = read.lots.binary_search_by_key(&id, |read| read.lot.id) {
-            read.lots[at].lot.stays.extend(stays(moves, None));
-        }
+
+    /// Where the pallets of a lot that ships stood.
+    fn stays_on_pallets(&self, lot: Uuid) -> impl Iterator<Item = Stay> {
+        let pallets = self.pallets.get(&lot).into_iter().flat_map(HashMap::values);
+        pallets.flat_map(|moves| stays(moves.clone(), None))
     }
-    Ok(())
 }
 
 /// The cases of these lots that have neither left nor been destroyed, in the order of serials.

@@ -210,6 +210,8 @@ pub struct Wanted {
     pub newest_first: bool,
     /// Only these; empty: all.
     pub lots: Vec<Uuid>,
+    /// Only those of these kinds; empty: all.
+    pub kinds: Vec<String>,
 }
 
 /// Lots in the order in which they were made, or the other way round.
@@ -231,6 +233,9 @@ pub async fn list(
     }
     if !wanted.lots.is_empty() {
         query = query.filter(lot::id.eq_any(&wanted.lots));
+    }
+    if !wanted.kinds.is_empty() {
+        query = query.filter(lot::kind.eq_any(&wanted.kinds));
     }
     query = match (wanted.newest_first, &page.after) {
         (true, None) => query.order(lot::id.desc()),

@@ -3,6 +3,7 @@
 
 pub mod after;
 pub mod cases;
+pub mod listed;
 pub mod messages;
 pub mod packings;
 pub mod pallets;

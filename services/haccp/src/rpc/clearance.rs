@@ -16,7 +16,7 @@ use wire::v1;
 use super::genealogy;
 use crate::Haccp;
 use crate::shape::clearance::{Cleared, Closure, Plans, obstacle_out, question, said, view};
-use crate::store::clearance::{Facts, facts};
+use crate::store::clearance::{Asked, Facts, facts};
 
 /// What stands in the way of shipping. It asks nobody.
 pub async fn clear(
@@ -34,14 +34,30 @@ pub async fn clear(
 /// Reads the facts and asks the gate: whether it may ship, or whether it may be reviewed, for which
 /// the items are shown too.
 async fn judged(service: &Haccp, closure: Closure, is_review: bool) -> Result<Cleared, Failure> {
-    let asked = closure.asked();
+    let (facts, plans) = known(service, closure.asked()).await?;
+    judge(closure, facts, &plans, (now(service), is_review))
+}
+
+async fn known(service: &Haccp, asked: Asked) -> Result<(Facts, Plans), Failure> {
     let facts = service
         .db
         .read("haccp.clearance", |conn| Box::pin(async move { facts(conn, &asked).await }))
         .await?;
     let plans = plans(service, &facts).await?;
-    let now = service.house.clock.now().as_microsecond();
-    let asking = question(&closure, &facts, &plans, (now, is_review))?;
+    Ok((facts, plans))
+}
+
+fn now(service: &Haccp) -> i64 {
+    service.house.clock.now().as_microsecond()
+}
+
+fn judge(
+    closure: Closure,
+    facts: Facts,
+    plans: &Plans,
+    (now, is_review): (i64, bool),
+) -> Result<Cleared, Failure> {
+    let asking = question(&closure, &facts, plans, (now, is_review))?;
     let found = match is_review {
         true => gate::reviewable(&asking.question),
         false => Reviewable { obstacles: gate::judge(&asking.question), ..Default::default() },
@@ -80,4 +96,27 @@ pub async fn get(
     let ship = cleared.closure.ship_lots.iter().position(|ship| *ship == lot);
     let ship = ship.ok_or_else(|| Failure::not_found("lot"))?;
     Ok(Response::new(view::clearance_out(&cleared, ship)))
+}
+
+/// What is proved of several lots: all facts are read at once, and each lot is judged alone.
+pub async fn list(
+    service: &Haccp,
+    request: Request<v1::ListClearancesRequest>,
+) -> Result<Response<v1::ListClearancesResponse>, Status> {
+    let mut faults = Faults::new();
+    let lots = request.get_ref().lots.iter().enumerate();
+    let lots = lots.filter_map(|(at, lot)| id(lot, &format!("lots[{at}]"), &mut faults)).collect();
+    let lots: Vec<Uuid> = faults.into_result(Some(lots)).map_err(Failure::from)?;
+    let closures = genealogy::closures_of(service, &lots).await?.into_iter();
+    let closures: Vec<Closure> =
+        closures.map(|answer| Closure::of(answer.lots, answer.ships)).collect::<Result<_, _>>()?;
+    let asked: Vec<Asked> = closures.iter().map(Closure::asked).collect();
+    let (facts, plans) = known(service, Asked::together(&asked)).await?;
+    let now = now(service);
+    let clearance = |(closure, asked): (Closure, &Asked)| {
+        let cleared = judge(closure, facts.about(asked), &plans, (now, true))?;
+        Ok::<_, Failure>(view::clearance_out(&cleared, 0))
+    };
+    let clearances = closures.into_iter().zip(&asked).map(clearance).collect::<Result<_, _>>()?;
+    Ok(Response::new(v1::ListClearancesResponse { clearances }))
 }

@@ -7,13 +7,15 @@ use prost::Message;
 use tonic::Status;
 use uuid::Uuid;
 use wire::internal::v1::{
-    ClosureOfRequest, ClosureOfResponse, FindPlaceRequest, FindPlaceResponse,
+    ClosureOfRequest, ClosureOfResponse, ClosuresOfRequest, ClosuresOfResponse, FindPlaceRequest,
+    FindPlaceResponse,
 };
 
 use crate::Haccp;
 
 const FIND_PLACE: &str = "/hankbook.internal.v1.GenealogyInternal/FindPlace";
 const CLOSURE_OF: &str = "/hankbook.internal.v1.GenealogyInternal/ClosureOf";
+const CLOSURES_OF: &str = "/hankbook.internal.v1.GenealogyInternal/ClosuresOf";
 
 /// The name of a place of the plant. A place that nobody made is a fault of the field.
 pub async fn place_name(service: &Haccp, place: Uuid, field: &str) -> Result<String, Failure> {
@@ -33,6 +35,23 @@ pub async fn find_place(service: &Haccp, place: Uuid) -> Result<FindPlaceRespons
 pub async fn closure_of(service: &Haccp, lots: &[Uuid]) -> Result<ClosureOfResponse, Failure> {
     let lots = lots.iter().map(Uuid::to_string).collect();
     ask(service, CLOSURE_OF, &ClosureOfRequest { lots }).await
+}
+
+/// The closures of several lots, each as if that lot alone were asked about, in the order given.
+pub async fn closures_of(
+    service: &Haccp,
+    lots: &[Uuid],
+) -> Result<Vec<ClosureOfResponse>, Failure> {
+    let asked = ClosuresOfRequest { lots: lots.iter().map(Uuid::to_string).collect() };
+    let answer: ClosuresOfResponse = ask(service, CLOSURES_OF, &asked).await?;
+    match answer.closures.len() == lots.len() && answer.closures.iter().all(is_of_one) {
+        true => Ok(answer.closures),
+        false => Err(Failure::internal("closures of other lots than were asked for")),
+    }
+}
+
+fn is_of_one(closure: &ClosureOfResponse) -> bool {
+    closure.ships.len() == 1
 }
 
 async fn ask<A: Message + Default>(

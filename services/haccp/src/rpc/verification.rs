@@ -83,6 +83,13 @@ impl Operations for Haccp {
         clearance::get(self, request).await
     }
 
+    async fn list_clearances(
+        &self,
+        request: Request<v1::ListClearancesRequest>,
+    ) -> Answer<v1::ListClearancesResponse> {
+        clearance::list(self, request).await
+    }
+
     async fn sign_review(&self, request: Request<v1::SignReviewRequest>) -> Answer<v1::Review> {
         reviews::sign(self, request).await
     }

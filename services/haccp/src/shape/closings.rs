@@ -129,7 +129,7 @@ impl Closing {
         ends.then(|| EndHold {
             deviation: self.deviation.to_string(),
             signed_by_name: signed_by.to_owned(),
-            reason: self.disposition_text.chars().take(300).collect(),
+            reason: shape::shortened(&self.disposition_text, 300),
         })
     }
 }

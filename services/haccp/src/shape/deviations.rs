@@ -171,7 +171,7 @@ fn hold(row: &DeviationRow, lots: &[Uuid], span: Option<Span>) -> HoldForDeviati
     HoldForDeviationRequest {
         deviation: row.id.to_string(),
         lots: lots.iter().map(Uuid::to_string).collect(),
-        reason: format!("{}: {}", row.check_code, row.what).chars().take(300).collect(),
+        reason: shape::shortened(&format!("{}: {}", row.check_code, row.what), 300),
         place: span.map(|span| span.place.to_string()).unwrap_or_default(),
         span_from_us: span.and_then(|span| span.from).map(micros).unwrap_or_default(),
         span_to_us: span.map(|span| micros(span.to)).unwrap_or_default(),

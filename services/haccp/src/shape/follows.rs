@@ -4,6 +4,7 @@
 use domain::haccp::gate::question::Kind;
 use domain::verdict::{Judgement, Verdict};
 use platform::error::Failure;
+use platform::shape::shortened;
 use uuid::Uuid;
 use wire::internal::v1::TellLessSafeRequest;
 
@@ -28,7 +29,7 @@ impl LessSafe {
     pub fn of(about: String, what: &str, lots: &[Uuid]) -> Self {
         let message = TellLessSafeRequest {
             about,
-            what: what.chars().take(WHAT_MAX).collect(),
+            what: shortened(what, WHAT_MAX),
             lots: lots.iter().map(Uuid::to_string).collect(),
         };
         Self { named: lots.to_vec(), message }

@@ -54,6 +54,9 @@ impl Used {
 
 /// The sentence that says what was taken off.
 pub fn correction_out(error: &Exact, unit: Unit) -> String {
+    if error.is_zero() {
+        return "The instrument showed no error at its last check.".to_owned();
+    }
     let shows = if error.is_negative() { "too little" } else { "too much" };
     let size = Quantity::new(error.abs(), unit);
     format!("The instrument shows {size} {shows}; each value is judged without that.")

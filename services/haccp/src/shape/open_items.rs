@@ -4,6 +4,7 @@
 use std::collections::BTreeSet;
 
 use domain::haccp::gate::items::{Item, State};
+use domain::haccp::gate::question::Kind;
 use platform::moments::Moments;
 use uuid::Uuid;
 use wire::v1;
@@ -54,12 +55,25 @@ fn of_check(cleared: &Cleared, item: &Item) -> Option<v1::OpenItem> {
     }
     let version = cleared.asking.bound[item.lot].as_deref()?;
     let check = version.checks.get(item.check)?;
+    let lot = cleared.closure.lots[item.lot].id;
+    let code = if is_under_way(cleared, lot, (item, check)) { "not_yet" } else { code };
     Some(v1::OpenItem {
         // What was met late stops nothing.
         gates: item.gates && item.state != State::MetLate,
         what: item.what.clone(),
-        ..about(check, code, cleared.closure.lots[item.lot].id)
+        ..about(check, code, lot)
     })
+}
+
+/// Whether a limit is still being reached: looked at below it, and its rack stays in the house.
+/// What has a deviation is named by that.
+fn is_under_way(cleared: &Cleared, lot: Uuid, (item, check): (&Item, &Check)) -> bool {
+    let was_looked_at = matches!(item.state, State::Failed | State::Undetermined);
+    let is_inside =
+        cleared.facts.in_house.iter().any(|rack| rack.lot == lot && rack.to_us.is_none());
+    let opened = cleared.facts.readings.iter().filter(|row| row.lot == lot);
+    let mut opened = opened.filter(|row| row.check_code == check.code && row.deviation.is_some());
+    was_looked_at && check.kind == Kind::Attain && is_inside && opened.next().is_none()
 }
 
 fn about(check: &Check, code: &str, lot: Uuid) -> v1::OpenItem {

@@ -2,6 +2,7 @@
 //! statement over all of them. It never judges any of it.
 
 pub mod in_house;
+mod several;
 pub mod stations;
 
 use diesel::sql_types::{Array, BigInt, Bool, Bytea, Integer, Nullable, Text, Uuid as SqlUuid};
@@ -173,22 +174,27 @@ pub struct Judged {
 }
 
 /// The last judgement of a load, lot and check stands, and so does each that opened a deviation.
-const JUDGEMENTS: &str = "SELECT lot, plan, plan_version, check_code, verdict, at, \
-    (extract(epoch FROM greatest(recorded_at, bad_at)) * 1000000)::bigint AS known_at, \
-    bad_at IS NOT NULL AS is_doubtful, deviation FROM (SELECT link.lot, j.plan, j.plan_version, \
+/// Whether an instrument came to be in doubt is asked once a load, not once a judgement.
+const JUDGEMENTS: &str = "WITH judged AS (SELECT link.lot, j.load, j.plan, j.plan_version, \
     j.check_code, j.verdict, (extract(epoch FROM j.observed_at) * 1000000)::bigint AS at, \
     j.recorded_at, d.id AS deviation, row_number() OVER (PARTITION BY link.lot, j.load, j.plan, \
-    j.check_code ORDER BY j.recorded_at DESC, j.id DESC) AS place, \
-    (SELECT max(next.recorded_at) FROM haccp.sample_block AS b \
+    j.check_code ORDER BY j.recorded_at DESC, j.id DESC) AS place \
+    FROM haccp.judgement_lot AS link JOIN haccp.judgement AS j ON j.id = link.judgement \
+    LEFT JOIN haccp.deviation AS d ON d.judgement = j.id WHERE link.lot = ANY($1)), \
+    bad AS (SELECT b.load, bound.plan, max(next.recorded_at) AS at \
+    FROM (SELECT DISTINCT load FROM judged) AS one \
+    JOIN haccp.sample_block AS b ON b.load = one.load \
     JOIN haccp.instrument_check AS used ON used.id = b.instrument_check \
     CROSS JOIN LATERAL (SELECT c.verdict, c.recorded_at FROM haccp.instrument_check AS c \
     WHERE c.instrument = used.instrument AND c.observed_at > b.observed_at \
     ORDER BY c.observed_at, c.id LIMIT 1) AS next \
     LEFT JOIN haccp.load_probe AS p ON p.load = b.load AND p.probe = b.probe \
-    JOIN haccp.lot_bound AS bound ON bound.lot = coalesce(b.lot, p.lot) AND bound.plan = j.plan \
-    WHERE b.load = j.load AND next.verdict = 'FAIL') AS bad_at \
-    FROM haccp.judgement_lot AS link JOIN haccp.judgement AS j ON j.id = link.judgement \
-    LEFT JOIN haccp.deviation AS d ON d.judgement = j.id WHERE link.lot = ANY($1)) AS judged \
+    JOIN haccp.lot_bound AS bound ON bound.lot = coalesce(b.lot, p.lot) \
+    WHERE next.verdict = 'FAIL' GROUP BY b.load, bound.plan) \
+    SELECT lot, judged.plan, plan_version, check_code, verdict, judged.at, \
+    (extract(epoch FROM greatest(recorded_at, bad.at)) * 1000000)::bigint AS known_at, \
+    bad.at IS NOT NULL AS is_doubtful, deviation FROM judged \
+    LEFT JOIN bad ON bad.load = judged.load AND bad.plan = judged.plan \
     WHERE place = 1 OR deviation IS NOT NULL";
 
 /// A lot that a deviation names.
@@ -334,6 +340,8 @@ async fn challenges(
 pub struct Reviewed {
     #[diesel(sql_type = SqlUuid)]
     pub lot: Uuid,
+    #[diesel(sql_type = Bytea)]
+    pub closure: Vec<u8>,
     #[diesel(sql_type = Array<Text>)]
     pub excepted: Vec<String>,
     #[diesel(sql_type = Array<Text>)]
@@ -343,11 +351,11 @@ pub struct Reviewed {
 async fn reviews(conn: &mut AsyncPgConnection, asked: &Asked) -> Result<Vec<Reviewed>, Failure> {
     let (lots, digests): (Vec<Uuid>, Vec<Vec<u8>>) = asked.ships.iter().cloned().unzip();
     let query = sql_query(
-        "SELECT DISTINCT ON (r.lot) r.lot, r.excepted, r.seen FROM haccp.review_lot AS r \
-         JOIN haccp.review AS signed ON signed.id = r.review \
+        "SELECT DISTINCT ON (r.lot, r.closure) r.lot, r.closure, r.excepted, r.seen \
+         FROM haccp.review_lot AS r JOIN haccp.review AS signed ON signed.id = r.review \
          JOIN unnest($1, $2) AS asked (lot, closure) \
          ON asked.lot = r.lot AND asked.closure = r.closure \
-         ORDER BY r.lot, signed.recorded_at DESC, signed.id DESC",
+         ORDER BY r.lot, r.closure, signed.recorded_at DESC, signed.id DESC",
     );
     let query = query.bind::<Array<SqlUuid>, _>(lots).bind::<Array<Bytea>, _>(digests);
     Ok(query.load(conn).await?)

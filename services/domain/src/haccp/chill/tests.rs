@@ -97,6 +97,9 @@ fn the_logger_decides_and_the_hand_stays_beside_it() {
 fn a_logger_still_running_fails_as_soon_as_the_time_is_over() {
     let still = judge(&[logger(0..=121)], PULLED_AT, &asked(1));
     assert_eq!(still.verdict, Verdict::Undetermined, "90 min from 10:36:45 end at 12:06:45");
+    let so_far = "5355".parse::<Exact>().ok();
+    assert_eq!(seconds(&still.limbs[0]), (so_far, None), "89.25 min have passed");
+    assert_eq!(seconds(&still.limbs[1]), (None, None), "the second has not begun");
     assert_eq!(judge(&[logger(0..=122)], PULLED_AT, &asked(1)).verdict, Verdict::Fail);
 }
 

@@ -116,7 +116,7 @@ pub(super) fn deviations(question: &Question, at: usize, group: &[&Named]) -> Ob
     Obstacle {
         check: of(&group[0]).check.clone(),
         way_on,
-        ..obstacle(code, at, format!("Lot {name} {what}: {said}."))
+        ..obstacle(code, at, format!("Lot {name} {what}: {}", ended(&said)))
     }
 }
 
@@ -126,7 +126,7 @@ pub(super) fn span(deviation: &Deviation, fate: Fate, cases: Vec<String>) -> Obs
     let (code, message, way_on) = match fate {
         Fate::Open => (
             "DEVIATION_OPEN",
-            format!("{count} passed in the span of an open deviation: {}.", deviation.name),
+            format!("{count} passed in the span of an open deviation: {}", ended(&deviation.name)),
             format!(
                 "Take them off; pass them again after a good challenge, then close the deviation: \
                  POST /v1/deviations/{}/close.",
@@ -135,7 +135,7 @@ pub(super) fn span(deviation: &Deviation, fate: Fate, cases: Vec<String>) -> Obs
         ),
         _ => (
             "TO_DESTROY",
-            format!("{count} may not leave by the disposition of: {}.", deviation.name),
+            format!("{count} may not leave by the disposition of: {}", ended(&deviation.name)),
             "Take them off and record their destruction.".to_owned(),
         ),
     };
@@ -254,6 +254,9 @@ pub(super) fn item(lot: &Lot, judged: &Judged) -> String {
 
 /// How the cases of a bracket check stand, in one sentence.
 pub(super) fn bracket_item(check: &Check, proofs: &[Proof]) -> String {
+    if proofs.is_empty() {
+        return "No case of it is in the plant now.".to_owned();
+    }
     let proved = proofs.iter().filter(|proof| **proof == Proof::Proved).count();
     format!("{proved} of {} are proved by {}.", counted(proofs.len()), check.code)
 }
@@ -266,6 +269,11 @@ fn word(state: State) -> &'static str {
         State::Undetermined => "It cannot be determined",
         State::Failed => "Not met",
     }
+}
+
+/// A sentence with one full stop at its end.
+fn ended(text: &str) -> String {
+    format!("{}.", text.trim_end_matches('.'))
 }
 
 fn counted(cases: usize) -> String {

@@ -97,3 +97,34 @@ fn without_a_sample_there_is_no_picture() {
         Picture { load: &load, curves: &curves, limits: Vec::new(), zone: TimeZone::UTC, words };
     assert_eq!(draw(&picture), None);
 }
+
+#[test]
+fn moments_at_one_place_share_their_words() {
+    let moment = |x: i32, label: &str| (x, f64::from(x), label.to_owned());
+    let found = together(vec![
+        moment(300, "CCP-1 met"),
+        moment(310, "pulled"),
+        moment(312, "CCP-1 met"),
+        moment(420, "pulled"),
+    ]);
+    let said: Vec<_> = found.iter().map(|(at, label)| (*at, label.as_str())).collect();
+    assert_eq!(said, [(300.0, "CCP-1 met, pulled"), (420.0, "pulled")]);
+}
+
+#[test]
+fn names_stand_in_the_order_of_their_curves() {
+    let load = v1::Load::default();
+    // The cold one is first in the list, and both end so near that one name makes room.
+    let curves = vec![curve("cold", -4.0), curve("warm", 0.0)];
+    let curves = v1::LoadCurves { curves, ..Default::default() };
+    let words = Words::of(Language::English);
+    let zone = TimeZone::UTC;
+    let picture = Picture { load: &load, curves: &curves, limits: Vec::new(), zone, words };
+    let svg = draw(&picture).expect("a picture");
+    let height = |name: &str| -> f64 {
+        let text = svg.split("<text ").find(|text| text.contains(&format!("\n{name}\n")));
+        let y = text.and_then(|text| text.split(" y=\"").nth(1)).expect("a name");
+        y.split('"').next().and_then(|y| y.parse().ok()).expect("a number")
+    };
+    assert!(height("warm") < height("cold"), "the warmer name stands above");
+}

@@ -9,9 +9,9 @@ use wire::v1;
 
 use super::gather::Day;
 use super::marks::{self, Mark};
-use crate::pages::chill;
 use crate::pages::shown::{self, mark};
 use crate::pages::visit::Visit;
+use crate::pages::{chill, open_items};
 
 /// Something that is due, with where it is done.
 pub struct Due {
@@ -121,7 +121,7 @@ fn items(visit: &Visit, day: &Day) -> Markup {
             p { a href={ "/open-items?day=" (day.date) } { (words.say("open-items")) } ": "
                 @if counts.is_empty() { (words.say("no-open-items")) }
                 @for (code, count) in &counts {
-                    span.counted { (mark(visit, &code.replace('_', "-"))) "\u{a0}" (count) } " "
+                    span.counted { (mark(visit, &open_items::word(code))) "\u{a0}" (count) } " "
                 }
                 @if day.items.as_ref().is_ok_and(|found| !found.next_page_token.is_empty()) {
                     (words.say("and-more"))

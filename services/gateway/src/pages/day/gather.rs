@@ -1,7 +1,6 @@
 //! Asks every service at once what it knows of a production day.
 //! It never lets one part that fails take the others with it.
 
-use futures_util::future::join_all;
 use futures_util::join;
 use jiff::civil::{Date, Time};
 use jiff::{SignedDuration, Timestamp};
@@ -9,7 +8,7 @@ use wire::v1;
 
 use crate::pages::lots::Codes;
 use crate::pages::visit::{Visit, Whole};
-use crate::pages::{deviations, holds, load, methods};
+use crate::pages::{deviations, holds, methods};
 use crate::problem::Problem;
 
 /// What a service answered, or why it did not.
@@ -21,7 +20,7 @@ const NEWEST: i32 = 10;
 /// the cooling options allows 15 h (FSIS Appendix B, 1999, option 3).
 const CHILLS_S: i64 = 24 * 3600;
 /// Loads judged for one page at most; more are told.
-const LOADS_MAX: usize = 40;
+const LOADS_MAX: i32 = 40;
 /// Lots of which open items are asked at once.
 const ITEMS: i32 = 200;
 
@@ -94,7 +93,7 @@ impl Day {
             found
         });
         let newest = newest.map(|answer| answer.lots);
-        let lots = Codes::ask(visit, std::iter::empty()).await;
+        let lots = Codes::default();
         let day = Self {
             date,
             from,
@@ -191,20 +190,20 @@ async fn places(visit: &Visit) -> Part<Whole<v1::Place>> {
     visit.whole(page).await
 }
 
-/// The loads of a day, each as it is judged now.
+/// The loads of a day, each as it is judged now; of too many the newest.
 async fn loads(visit: &Visit, from: Timestamp, to: Timestamp) -> Part<Whole<v1::Load>> {
     let since = from - SignedDuration::from_secs(CHILLS_S);
-    let mut found = load::pulled_since(visit, since).await?;
-    found.rows.retain(|load| load.observed_at.parse().is_ok_and(|at: Timestamp| at < to));
-    // The newest are shown where there are too many.
-    let over = found.rows.len().saturating_sub(LOADS_MAX);
-    found.rows.drain(..over);
-    let asked = found
-        .rows
-        .iter()
-        .map(|load| visit.ask(methods::GET_LOAD, v1::GetLoadRequest { load: load.load.clone() }));
-    let rows = join_all(asked).await.into_iter().collect::<Result<Vec<_>, _>>()?;
-    Ok(Whole { rows, has_more: found.has_more || over > 0 })
+    let question = v1::ListLoadsRequest {
+        page_size: LOADS_MAX,
+        pulled_since: since.to_string(),
+        begun_before: to.to_string(),
+        newest_first: true,
+        judged: true,
+        ..Default::default()
+    };
+    let mut answer = visit.ask(methods::LIST_LOADS, question).await?;
+    answer.loads.reverse();
+    Ok(Whole { rows: answer.loads, has_more: !answer.next_page_token.is_empty() })
 }
 
 async fn readings(visit: &Visit, day: &str) -> Part<Whole<v1::Reading>> {

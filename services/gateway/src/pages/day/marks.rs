@@ -90,8 +90,13 @@ pub fn of(visit: &Visit, day: &Day) -> Vec<Mark> {
     marks.extend(opened.filter_map(|one| of_deviation(day, one)));
     let holds = day.holds.iter().flat_map(|found| &found.rows);
     marks.extend(holds.filter_map(|hold| {
-        let place = place_of(day, hold.lots.first()?);
-        let what = words.say("hold");
+        let first = hold.lots.first()?;
+        let place = place_of(day, first);
+        let code = day.lots.lot(first).map_or_else(|| words.say("hold"), |lot| lot.code.clone());
+        let what = match hold.lots.len() - 1 {
+            0 => code,
+            more => format!("{code} +{more}"),
+        };
         Some(Mark { what, ..point(&hold.placed_at, place, "on-hold", hold_page(hold))? })
     }));
     let shipments = day.shipments.iter().flat_map(|found| &found.rows);
@@ -234,6 +239,7 @@ fn of_shipment(day: &Day, shipment: &v1::Shipment) -> Option<Mark> {
     let place = day.in_use().find(|place| place.name == shipment.place_name);
     let place = place.map(|place| place.place.clone()).unwrap_or_default();
     let word = if shipment.is_unclear { "left-unclear" } else { "shipped" };
-    let mark = point(&shipment.observed_at, place, word, String::new())?;
+    let href = format!("/shipments/{}", shipment.shipment);
+    let mark = point(&shipment.observed_at, place, word, href)?;
     Some(Mark { what: shipment.customer_name.clone(), ..mark })
 }

@@ -190,7 +190,10 @@ fn place<'d>(words: &Words, mark: &'d Mark, span: Span) -> Placed<'d> {
     let (text_x, is_left, taken) = match (fits, is_over && has_room_left) {
         (true, _) => (x + 6, false, (x - 2, last)),
         (false, true) => (x - 6, true, (x - width, last + 4)),
-        // What is too long for the picture's end begins before it.
+        // What is too long for its span and the picture's end begins with the span, or before it.
+        (false, false) if last + width > WIDTH && x + width <= WIDTH => {
+            (x + 6, false, (x - 2, last.max(x + width)))
+        }
         (false, false) if last + width > WIDTH => {
             (WIDTH, true, ((WIDTH - width).min(x) - 2, WIDTH))
         }
@@ -328,5 +331,18 @@ mod tests {
             assert!(taken.windows(2).all(|pair| pair[0].1 < pair[1].0), "{taken:?}");
             assert!(taken.iter().all(|one| one.0 >= 0 && one.1 <= WIDTH), "{taken:?}");
         }
+    }
+    #[test]
+    fn words_too_long_for_a_span_that_goes_on_begin_with_it() {
+        let words = Words::of(Language::English);
+        let first = mark(0, None, "R-1");
+        let mut load = mark(200, Some(160), "Load No. 1 Rope, No. 3 Turkey Link, No. 5 Ring");
+        load.is_open = true;
+        let marks = vec![first, load, mark(470, None, "R-2")];
+        let span = span(&marks, None);
+        let placed = place(words, &marks[1], span);
+        assert_eq!((placed.text_x, placed.is_left), (placed.x + 6, false));
+        let end = placed.end.expect("a span");
+        assert!(placed.taken.1 > end + POINT && placed.taken.1 <= WIDTH);
     }
 }

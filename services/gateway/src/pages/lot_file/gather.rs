@@ -19,6 +19,9 @@ pub type Part<T> = Result<T, Problem>;
 /// Racks whose cooks are shown at most; more are told.
 pub const RACKS_MAX: usize = 40;
 
+/// Loads shown at most; more are told.
+const LOADS_MAX: i32 = 100;
+
 /// A load with its curves.
 pub struct Cooked {
     /// The load.
@@ -31,8 +34,8 @@ pub struct Cooked {
 pub struct Cooks {
     /// The loads, each once.
     pub loads: Vec<Cooked>,
-    /// How many racks were asked about.
-    pub racks: usize,
+    /// The racks that were asked about.
+    pub racks: Vec<String>,
     /// True when there are more racks than were asked about, or more loads of one than were read.
     pub has_more: bool,
 }
@@ -161,45 +164,34 @@ async fn cooks(visit: &Visit, lot: &v1::Lot, back: &Part<v1::Trace>) -> Part<Coo
     if let (Err(problem), true) = (back, racks.is_empty()) {
         return Err(problem.clone());
     }
-    let mut has_more = racks.len() > RACKS_MAX;
+    let has_more = racks.len() > RACKS_MAX;
     racks.truncate(RACKS_MAX);
-    let asked = racks.iter().map(|rack| loads_of(visit, rack));
-    let mut loads: Vec<v1::Load> = Vec::new();
-    for found in join_all(asked).await {
-        let found = found?;
-        has_more |= found.has_more;
-        for load in found.rows {
-            if loads.iter().all(|known| known.load != load.load) {
-                loads.push(load);
-            }
-        }
+    let found = loads_of(visit, &racks).await?;
+    let has_more = has_more || found.has_more;
+    let loads = join_all(found.rows.into_iter().map(|load| cooked(visit, load))).await;
+    let racks = racks.into_iter().map(str::to_owned).collect();
+    Ok(Cooks { loads, racks, has_more })
+}
+
+/// A load with its curves.
+async fn cooked(visit: &Visit, load: v1::Load) -> Cooked {
+    let curves = v1::GetLoadCurvesRequest { load: load.load.clone() };
+    Cooked { curves: visit.ask(methods::GET_LOAD_CURVES, curves).await, load }
+}
+
+/// The loads in which any of the racks was, each as it is judged now.
+async fn loads_of(visit: &Visit, racks: &[&str]) -> Part<Whole<v1::Load>> {
+    if racks.is_empty() {
+        return Ok(Whole { rows: Vec::new(), has_more: false });
     }
-    let whole = join_all(loads.iter().map(|load| cooked(visit, &load.load))).await;
-    let loads = whole.into_iter().collect::<Result<_, _>>()?;
-    Ok(Cooks { loads, racks: racks.len(), has_more })
-}
-
-/// A load as it stands, judged, with its curves.
-async fn cooked(visit: &Visit, load: &str) -> Part<Cooked> {
-    let asked = v1::GetLoadRequest { load: load.to_owned() };
-    let curves = v1::GetLoadCurvesRequest { load: load.to_owned() };
-    let (load, curves) =
-        join!(visit.ask(methods::GET_LOAD, asked), visit.ask(methods::GET_LOAD_CURVES, curves),);
-    Ok(Cooked { load: load?, curves })
-}
-
-async fn loads_of(visit: &Visit, rack: &str) -> Part<Whole<v1::Load>> {
-    let page = |page_size, page_token| async move {
-        let question = v1::ListLoadsRequest {
-            lot: rack.to_owned(),
-            page_size,
-            page_token,
-            ..Default::default()
-        };
-        let answer = visit.ask(methods::LIST_LOADS, question).await?;
-        Ok((answer.loads, answer.next_page_token))
+    let question = v1::ListLoadsRequest {
+        lots: racks.iter().map(|rack| (*rack).to_owned()).collect(),
+        page_size: LOADS_MAX,
+        judged: true,
+        ..Default::default()
     };
-    visit.whole(page).await
+    let answer = visit.ask(methods::LIST_LOADS, question).await?;
+    Ok(Whole { rows: answer.loads, has_more: !answer.next_page_token.is_empty() })
 }
 
 /// Its weighings, and the shrink between its stages.

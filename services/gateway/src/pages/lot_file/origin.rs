@@ -145,7 +145,7 @@ fn traced(visit: &Visit, label: &str, trace: &v1::Trace) -> Markup {
                     @if !lot.supplier_lot.is_empty() { " · " (lot.supplier_lot) }
                 }
                     td { (shown::instant(visit, &lot.observed_at)) }
-                    td.number { (used(trace, lot)) }
+                    td.number { (used(visit, trace, lot)) }
                     td.number { (shown::grams(visit, lot.on_hand_g.as_deref())) }
                 }
             }
@@ -153,13 +153,31 @@ fn traced(visit: &Visit, label: &str, trace: &v1::Trace) -> Markup {
     )
 }
 
-/// What of a lot was used, or went into it, on this way; each use stands by itself.
-fn used(trace: &v1::Trace, lot: &v1::TracedLot) -> Markup {
+/// What of a lot was used, or went into it, on this way; each use stands by itself, one for several
+/// lots that were made together stands once.
+fn used(visit: &Visit, trace: &v1::Trace, lot: &v1::TracedLot) -> Markup {
     let is_back = trace.direction == "back";
-    let uses = trace.uses.iter();
-    let uses =
-        uses.filter(|used| lot.lot == *(if is_back { &used.from_lot } else { &used.to_lot }));
-    html! { @for used in uses { div { (shown::quantity(used.mass.as_ref())) } } }
+    let key = |used: &v1::TracedUse| (used.from_lot.clone(), used.transformation.clone());
+    let mut of_lot: Vec<(&v1::TracedUse, usize)> = Vec::new();
+    for used in &trace.uses {
+        if lot.lot != *(if is_back { &used.from_lot } else { &used.to_lot }) {
+            continue;
+        }
+        if of_lot.iter().all(|(known, _)| key(known) != key(used)) {
+            let together = trace.uses.iter().filter(|other| key(other) == key(used)).count();
+            of_lot.push((used, together));
+        }
+    }
+    html! {
+        @for (used, together) in of_lot {
+            div {
+                (shown::quantity(used.mass.as_ref()))
+                @if together > 1 {
+                    small { (visit.words.with("used-together", [("count", together.into())])) }
+                }
+            }
+        }
+    }
 }
 
 /// What of it left the plant.
@@ -187,7 +205,9 @@ pub fn shipments(visit: &Visit, file: &File) -> Markup {
                         td { (lot_link(&shipment.lot, &code(&shipment.lot))) }
                         td.number { (shipment.cases) }
                         td.number { (shown::grams(visit, shipment.mass_g.as_deref())) }
-                        td.code { (shipment.shipment) }
+                        td.code {
+                            a href={ "/shipments/" (shipment.shipment) } { (shipment.shipment) }
+                        }
                     }
                 }
             },

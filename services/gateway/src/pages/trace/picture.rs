@@ -6,28 +6,33 @@ use std::collections::HashMap;
 use maud::{Markup, html};
 
 use super::graph::{Graph, stage};
-use super::word;
+use super::{letters, word};
 use crate::pages::lots::Codes;
 use crate::pages::shown;
 use crate::pages::visit::Visit;
+use crate::pages::words::Words;
 
 /// The picture's own units: at 1024 pixels of screen one is about one pixel.
 const WIDTH: i64 = 980;
-const BOX_HEIGHT: i64 = 42;
 const BOX_WIDTH: i64 = 140;
-const ROW: i64 = 54;
+/// Between what is written into a box and its sides.
+const SIDE: i64 = 8;
+/// What is left for the letters in it.
+const ROOM: i64 = BOX_WIDTH - 2 * SIDE;
+/// From line to line in a box.
+const LINE: i64 = 17;
+/// Between a box and the one below it.
+const GAP: i64 = 12;
 const HEAD: i64 = 28;
 /// The widest line, and the narrowest.
 const WIDEST: f64 = 18.0;
 const NARROWEST: f64 = 1.5;
-/// Letters that fit into a box.
-const FITS: usize = 18;
-
 /// A box with its place.
 struct Node<'g> {
     id: &'g str,
     code: &'g str,
-    mass: String,
+    /// Its mass and its state, in lines that fit.
+    below: Vec<String>,
     href: String,
     word: &'static str,
     column: usize,
@@ -45,9 +50,9 @@ struct Line<'g> {
 /// Draws it.
 pub fn drawn(visit: &Visit, graph: &Graph, held: &Codes) -> Markup {
     let lines = lines(graph);
-    let (nodes, columns) = nodes(graph, held, &lines);
+    let (nodes, columns, tall) = nodes(visit.words, (graph, held), &lines);
     let rows = columns.iter().map(|(_, count)| *count).max().unwrap_or_default();
-    let height = HEAD + rows as i64 * ROW;
+    let height = HEAD + rows as i64 * (tall + GAP);
     let most = lines.iter().map(|line| line.grams).fold(0.0, f64::max);
     let at: HashMap<&str, &Node<'_>> = nodes.iter().map(|node| (node.id, node)).collect();
     html! {
@@ -58,10 +63,10 @@ pub fn drawn(visit: &Visit, graph: &Graph, held: &Codes) -> Markup {
             }
             @for line in &lines {
                 @if let (Some(from), Some(to)) = (at.get(line.from), at.get(line.to.as_str())) {
-                    path.use d=(path(from, to)) stroke-width=(width(line.grams, most)) {}
+                    path.use d=(path(from, to, tall)) stroke-width=(width(line.grams, most)) {}
                 }
             }
-            @for node in &nodes { (boxed(visit, node)) }
+            @for node in &nodes { (boxed(node, tall)) }
         }
     }
 }
@@ -85,36 +90,36 @@ type Column = (&'static str, usize);
 
 const NAMES: [&str; 6] = ["received", "kit", "batch", "rack", "finished", "shipped"];
 
-/// The boxes in columns; a box stands beside those that it came of.
-fn nodes<'g>(graph: &'g Graph, held: &Codes, lines: &[Line<'_>]) -> (Vec<Node<'g>>, Vec<Column>) {
-    let mut all: Vec<Node<'g>> = graph
-        .lots
-        .iter()
-        .map(|lot| Node {
-            id: &lot.lot,
-            code: &lot.code,
-            mass: shown::quantity(lot.mass.as_ref()),
-            href: format!("/lots/{}", lot.lot),
-            word: word(graph, held, &lot.lot),
-            column: stage(&lot.kind),
-            x: 0,
-            y: 0,
-        })
-        .collect();
+/// The boxes in columns, and how tall each is; a box stands beside those that it came of.
+fn nodes<'g>(
+    words: &Words,
+    (graph, held): (&'g Graph, &Codes),
+    lines: &[Line<'_>],
+) -> (Vec<Node<'g>>, Vec<Column>, i64) {
+    let node = |id: &'g str, code: &'g str, word: &'static str| Node {
+        id,
+        code,
+        below: state(words, word),
+        href: String::new(),
+        word,
+        column: NAMES.len() - 1,
+        x: 0,
+        y: 0,
+    };
+    let mut all: Vec<Node<'g>> = Vec::new();
+    for lot in &graph.lots {
+        let mut of = node(&lot.lot, &lot.code, word(graph, held, &lot.lot));
+        of.below.splice(0..0, letters::lines(&shown::quantity(lot.mass.as_ref()), ROOM));
+        let href = format!("/lots/{}", lot.lot);
+        all.push(Node { href, column: stage(&lot.kind), ..of });
+    }
     for shipment in &graph.shipments {
         if all.iter().all(|node| node.id != shipment.shipment) {
-            all.push(Node {
-                id: &shipment.shipment,
-                code: &shipment.customer_name,
-                mass: String::new(),
-                href: String::new(),
-                word: "shipped",
-                column: NAMES.len() - 1,
-                x: 0,
-                y: 0,
-            });
+            all.push(node(&shipment.shipment, &shipment.customer_name, "shipped"));
         }
     }
+    let most = all.iter().map(|node| node.below.len()).max().unwrap_or_default();
+    let tall = SIDE + (1 + most as i64) * LINE;
     let used: Vec<usize> =
         (0..NAMES.len()).filter(|column| all.iter().any(|node| node.column == *column)).collect();
     let mut columns = Vec::new();
@@ -124,12 +129,22 @@ fn nodes<'g>(graph: &'g Graph, held: &Codes, lines: &[Line<'_>]) -> (Vec<Node<'g
         here.sort_by_key(|at| (middle(all[*at].id, lines, &rows), *at));
         for (row, at) in here.iter().enumerate() {
             all[*at].x = left(place, used.len());
-            all[*at].y = HEAD + row as i64 * ROW;
+            all[*at].y = HEAD + row as i64 * (tall + GAP);
             rows.insert(all[*at].id.to_owned(), row);
         }
         columns.push((NAMES[*column], here.len()));
     }
-    (all, columns)
+    (all, columns, tall)
+}
+
+/// The word of a state with its shape, in lines that fit; none where nothing is to be said.
+fn state(words: &Words, word: &str) -> Vec<String> {
+    match word {
+        "no-hold" => Vec::new(),
+        word => {
+            letters::lines(&format!("{} {}", shown::shape(word), words.one_of("mark", word)), ROOM)
+        }
+    }
 }
 
 /// About where the boxes stand that a box came of, in thousandths of a row.
@@ -151,27 +166,55 @@ fn width(grams: f64, most: f64) -> String {
 }
 
 /// A curve from the right side of a box to the left side of another; back where it is used again.
-fn path(from: &Node<'_>, to: &Node<'_>) -> String {
-    let (x1, y1) = (from.x + BOX_WIDTH, from.y + BOX_HEIGHT / 2);
-    let (x2, y2) = (to.x, to.y + BOX_HEIGHT / 2);
+fn path(from: &Node<'_>, to: &Node<'_>, tall: i64) -> String {
+    let (x1, y1) = (from.x + BOX_WIDTH, from.y + tall / 2);
+    let (x2, y2) = (to.x, to.y + tall / 2);
     let bend = ((x2 - x1).abs() / 2).max(40);
     format!("M{x1} {y1} C{} {y1} {} {y2} {x2} {y2}", x1 + bend, x2 - bend)
 }
 
-fn boxed(visit: &Visit, node: &Node<'_>) -> Markup {
-    let code: String = node.code.chars().take(FITS).collect();
-    let state = match node.word {
-        "no-hold" => String::new(),
-        word => format!(" {} {}", shown::shape(word), visit.words.one_of("mark", word)),
-    };
+fn boxed(node: &Node<'_>, tall: i64) -> Markup {
     let body = html! {
         rect class={ "lot is-" (node.word) } x=(node.x) y=(node.y) width=(BOX_WIDTH)
-            height=(BOX_HEIGHT) rx="3" {}
-        text.code x=(node.x + 8) y=(node.y + 17) { (code) }
-        text.mass x=(node.x + 8) y=(node.y + 34) { (node.mass) (state) }
+            height=(tall) rx="3" {}
+        text.code x=(node.x + SIDE) y=(node.y + LINE) { (letters::code(node.code, ROOM)) }
+        @for (at, line) in node.below.iter().enumerate() {
+            text.mass x=(node.x + SIDE) y=(node.y + (at as i64 + 2) * LINE) { (line) }
+        }
     };
     html! {
         @if node.href.is_empty() { g { (body) } }
         @else { a href=(node.href) tabindex="-1" { (body) } }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::pages::words::Language;
+
+    /// Every word by which something can be marked, in a language.
+    fn marks(source: &str) -> impl Iterator<Item = &str> {
+        let lines = source.lines().filter_map(|line| line.strip_prefix("mark-"));
+        lines.filter_map(|line| line.split_once(" = ")).map(|(word, _)| word)
+    }
+
+    #[test]
+    fn every_state_stays_in_its_box_in_both_languages() {
+        let english = include_str!("../../../words/en.ftl");
+        for language in [Language::English, Language::Spanish] {
+            let words = Words::of(language);
+            let mut count = 0;
+            for word in marks(english) {
+                let said = format!("{} {}", shown::shape(word), words.one_of("mark", word));
+                let lines = state(words, word);
+                if word != "no-hold" {
+                    assert_eq!(lines.join(" "), said, "nothing of it is cut");
+                }
+                assert!(lines.iter().all(|line| letters::fits(line, ROOM)), "{lines:?}");
+                count += 1;
+            }
+            assert!(count > 20, "{count} words");
+        }
     }
 }

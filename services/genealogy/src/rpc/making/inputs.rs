@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use platform::caller::Call;
 use platform::error::{Failure, Kind};
+use platform::shape::shortened;
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::internal::v1::TellLessSafeRequest;
@@ -64,7 +65,8 @@ async fn judged(service: &Genealogy, mut new: NewInput) -> Result<NewInput, Fail
     let seen = seen.first().ok_or_else(|| Failure::not_found("lot"))?;
     let about = (made.first(), origins);
     let question = batch::with_input(&last, (&new.used, seen), &new.again, about)?;
-    let judged = formulas::judge(service, question).await?;
+    let on = (!new.moments.happened).then_some(new.used_on);
+    let judged = formulas::judge(service, question, on).await?;
     new.judged_before = Some(last.id);
     new.told = judged.refusals();
     new.waits = judged.waits(&made);
@@ -104,7 +106,7 @@ fn less_safe(new: &NewInput, lots: &[Uuid]) -> TellLessSafeRequest {
     let what = format!("An input was added after the first use: {}", new.reason);
     TellLessSafeRequest {
         about: format!("input_added:{}", new.stamp.id),
-        what: what.chars().take(300).collect(),
+        what: shortened(&what, 300),
         lots: lots.iter().map(Uuid::to_string).collect(),
     }
 }

@@ -76,7 +76,8 @@ async fn judged(service: &Genealogy, content: &Transformation) -> Result<Option<
         })
         .await?;
     let question = content.question(&seen, graph.origins_out(&made_of))?;
-    Ok(Some(formulas::judge(service, question).await?))
+    let on = (!content.moments.happened).then_some(content.used_on);
+    Ok(Some(formulas::judge(service, question, on).await?))
 }
 
 /// Asks formulas whether the label in force covers what is packed off.

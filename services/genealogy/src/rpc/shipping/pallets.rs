@@ -6,10 +6,11 @@ use std::sync::Arc;
 use domain::fault::Faults;
 use platform::caller::Call;
 use platform::error::Failure;
+use platform::pages::Page;
 use tonic::{Request, Response, Status};
 use wire::v1;
 
-use crate::shape::shipping::pallets as shape;
+use crate::shape::shipping::{listed, pallets as shape};
 use crate::{Genealogy, store};
 
 /// Builds a pallet.
@@ -75,4 +76,25 @@ pub async fn get(
         .await?;
     let (row, cases) = found.ok_or_else(|| Failure::not_found("pallet"))?;
     Ok(Response::new(shape::pallet_out(row, cases)))
+}
+
+/// Pallets, the newest first.
+pub async fn list(
+    service: &Genealogy,
+    request: Request<v1::ListPalletsRequest>,
+) -> Result<Response<v1::ListPalletsResponse>, Status> {
+    let request = request.into_inner();
+    let page = Page::of(request.page_size, &request.page_token)?;
+    let (asked, label, is_here) = (page.clone(), request.label, request.here);
+    let rows = service
+        .db
+        .read("genealogy.list_pallets", |conn| {
+            Box::pin(async move {
+                store::shipping::listed::pallets(conn, (&label, is_here), &asked).await
+            })
+        })
+        .await?;
+    let mut pallets = listed::pallets_out(rows);
+    let next_page_token = page.cut(&mut pallets, |pallet| pallet.pallet.clone());
+    Ok(Response::new(v1::ListPalletsResponse { pallets, next_page_token }))
 }

@@ -92,3 +92,26 @@ fn a_stay_ends_where_the_next_begins_and_the_last_at_the_use() {
     assert_eq!(here.last(), Some(&stay(c, 90, None)));
     assert_eq!(stays(vec![(at(10), a)], Some(at(5))), [stay(a, 10, Some(10))]);
 }
+
+#[test]
+fn the_closure_of_one_lot_alone_is_what_it_is_among_others() {
+    let closure = closure();
+    for (at, whole) in closure.lots.iter().enumerate() {
+        let only = closure.only(at);
+        let place = only.index(whole.id).expect("itself");
+        let ids = |of: &Closure, places: &[usize]| -> Vec<Uuid> {
+            places.iter().map(|place| of.lots[*place].id).collect()
+        };
+        let all: Vec<usize> = (0..only.lots.len()).collect();
+        assert_eq!(only.own(place), all, "nothing stands in it that is not its own");
+        assert_eq!(ids(&only, &all), ids(&closure, &closure.own(at)));
+        assert_eq!(only.digest(place), closure.digest(at));
+        for lot in &only.lots {
+            let before = &closure.lots[closure.index(lot.id).expect("a lot")];
+            let inputs = |of: &Closure, lot: &ClosedLot| -> Vec<Uuid> {
+                lot.inputs.iter().map(|input| of.lots[*input as usize].id).collect()
+            };
+            assert_eq!(inputs(&only, lot), inputs(&closure, before));
+        }
+    }
+}

@@ -19,6 +19,7 @@ use wire::v1::RefusalReason;
 use super::judge::Broken;
 use super::{Addition, NewTransformation, Transformation, Use, mass_out};
 use crate::shape::closure::{Closure, MadeOf, use_out};
+use crate::shape::on_hand::{Shelf, on_hand_out};
 use crate::store::making::batch::{BatchRow, LotSeen};
 
 /// The kind of a lot that holds ingredients weighed before for one batch.
@@ -171,7 +172,7 @@ impl Transformation {
             hold_for_label: self.by.hold_for_label,
             products: self.wanted.iter().map(|wanted| wanted.material.clone()).collect(),
             at_us: self.done_at().as_microsecond(),
-            batch: String::new(),
+            ..Default::default()
         })
     }
 }
@@ -234,6 +235,21 @@ pub fn with_input(
     Ok(question)
 }
 
+/// The same question with what is on hand of materials that an answer has named, and may be used.
+pub fn with_on_hand(
+    question: internal::JudgeBatchRequest,
+    shelf: Shelf,
+) -> internal::JudgeBatchRequest {
+    let mut told = on_hand_out(shelf);
+    told.lots.retain(|lot| lot.forbidden_by.is_empty());
+    internal::JudgeBatchRequest {
+        on_hand: told.lots,
+        more_on_hand: told.more,
+        with_on_hand: true,
+        ..question
+    }
+}
+
 impl BatchRow {
     /// The lots that it was asked about, with one more; each once.
     pub fn lots_with(&self, lot: Uuid) -> Result<Vec<Uuid>, Failure> {
@@ -262,7 +278,11 @@ impl Judged {
         told: internal::JudgeBatchResponse,
     ) -> Result<Self, Failure> {
         let answer = told.answer.parse().map_err(Failure::internal)?;
+        // What is kept is what went in, not what else was on hand.
         question.origins.clear();
+        question.on_hand.clear();
+        question.more_on_hand.clear();
+        question.with_on_hand = false;
         Ok(Self { question, answer, told })
     }
 

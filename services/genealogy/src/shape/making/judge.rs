@@ -124,6 +124,13 @@ impl Stock {
         broken
     }
 
+    /// What forbids any use of it on a date, a sentence each.
+    pub fn forbidden_by(&self, on: Date) -> Vec<String> {
+        let holds = self.holds.iter().map(|stop| self.on_hold(stop));
+        let broken = self.out_of_date(on).into_iter().chain(self.kit_used()).chain(holds);
+        broken.map(|broken| broken.reason.message).collect()
+    }
+
     /// Asked for more than may still be used.
     pub fn more_than_on_hand(&self, mass: &Mass) -> Option<Broken> {
         let free = self.free_g();

@@ -315,7 +315,7 @@ impl NewRerun {
         self.hold.map(|id| NewHold {
             stamp: of_ours(&self.stamp, id, holds::subject(id)),
             lots,
-            reason: reason.chars().take(300).collect(),
+            reason: shape::shortened(&reason, 300),
             deviation: None,
             covers: Covers::Cases(self.rejected.clone()),
         })

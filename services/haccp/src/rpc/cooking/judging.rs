@@ -1,5 +1,5 @@
 //! Judging a load again from all that was recorded of it, and recording what has changed.
-//! It never trusts an earlier judgement: all blocks are read each time.
+//! It never trusts an earlier judgement: all that it rests on is read each time.
 
 use domain::haccp::gate::question::Kind;
 use jiff::Timestamp;
@@ -17,7 +17,7 @@ use crate::shape::cooking::out::load_out;
 use crate::shape::plans::{Check, PlanVersion};
 use crate::shape::readings::NewReading;
 use crate::store::cooking::block;
-use crate::store::cooking::whole::{self, Head, Whole};
+use crate::store::cooking::whole::{self, BlockRow, Head, Sources, Whole};
 use crate::{Haccp, store};
 
 /// What a load is judged with, inside the transaction that changes it.
@@ -47,9 +47,63 @@ impl Haccp {
 
     /// A load with all that is proved of it now.
     pub(super) async fn load_now(&self, load: Uuid, now: Timestamp) -> Result<v1::Load, Failure> {
-        let whole = self.load_whole(load).await?;
-        let plans = self.judge(&whole.head).await?.plans;
-        Ok(load_out(&Judging::of(&whole, &plans)?, now))
+        let head = self.load_head(load).await?;
+        let loads = self.loads_now(vec![head], now).await?;
+        loads.into_iter().next().ok_or_else(|| Failure::not_found("load"))
+    }
+
+    /// Loads with all that is proved of each now, in the order given. What was judged before by
+    /// the very same records, and cannot change by time alone, is not judged again.
+    pub(super) async fn loads_now(
+        &self,
+        heads: Vec<Head>,
+        now: Timestamp,
+    ) -> Result<Vec<v1::Load>, Failure> {
+        let judged = self.judged.clone();
+        let (sources, known, mut blocks) = self
+            .db
+            .read("haccp.loads_now", |conn| {
+                Box::pin(async move {
+                    let sources = whole::sources(conn, heads).await?;
+                    let known: Vec<Option<v1::Load>> =
+                        sources.iter().map(|sources| judged.find(sources)).collect();
+                    let new = sources.iter().zip(&known).filter(|(_, known)| known.is_none());
+                    let new: Vec<Uuid> =
+                        new.flat_map(|(sources, _)| sources.blocks.iter().copied()).collect();
+                    let blocks = whole::blocks_by_id(conn, &new).await?;
+                    Ok((sources, known, blocks))
+                })
+            })
+            .await?;
+        let mut loads = Vec::with_capacity(sources.len());
+        for (sources, known) in sources.into_iter().zip(known) {
+            loads.push(match known {
+                Some(load) => load,
+                None => {
+                    let blocks = blocks.remove(&sources.head.load.id).unwrap_or_default();
+                    self.judge_now(sources, blocks, now).await?
+                }
+            });
+        }
+        Ok(loads)
+    }
+
+    async fn judge_now(
+        &self,
+        sources: Sources,
+        blocks: Vec<BlockRow>,
+        now: Timestamp,
+    ) -> Result<v1::Load, Failure> {
+        let plans = self.judge(&sources.head).await?.plans;
+        let Sources { head, hand, blocks: ids } = sources;
+        let whole = Whole { head, blocks, hand };
+        let judging = Judging::of(&whole, &plans)?;
+        let load = load_out(&judging, now);
+        if judging.is_settled(now) {
+            let Whole { head, hand, .. } = whole;
+            self.judged.keep(Sources { head, hand, blocks: ids }, load.clone());
+        }
+        Ok(load)
     }
 
     async fn load_whole(&self, load: Uuid) -> Result<Whole, Failure> {

@@ -19,6 +19,9 @@ use crate::shape::cooking::{NewLoad, load_in};
 use crate::store::cooking::{block, lists, whole, written};
 use crate::store::rows;
 
+/// The most loads of a page that are judged: all their curves are read at once.
+const JUDGED_MAX: i64 = 100;
+
 /// Starts a load.
 pub async fn start(
     service: &Haccp,
@@ -108,18 +111,27 @@ pub async fn curves(
     Ok(Response::new(v1::LoadCurves { load: load.to_string(), curves }))
 }
 
-/// Loads in the order in which they were recorded.
+/// Loads in the order in which they were recorded, or the newest first.
 pub async fn list(
     service: &Haccp,
     request: Request<v1::ListLoadsRequest>,
 ) -> Result<Response<v1::ListLoadsResponse>, Status> {
+    let now = Call::of(request.extensions())?.received_at;
     let request = request.into_inner();
     let mut faults = Faults::new();
+    let lots = request.lots.iter().enumerate();
+    let mut lots: Vec<Uuid> =
+        lots.filter_map(|(at, lot)| id(lot, &format!("lots[{at}]"), &mut faults)).collect();
     let lot = optional_id(&request.lot, "lot", &mut faults);
+    lots.extend(lot);
     let pulled_since = optional_instant(&request.pulled_since, "pulled_since", &mut faults);
-    let wanted = lists::Wanted { lot, pulled_since };
+    let begun_before = optional_instant(&request.begun_before, "begun_before", &mut faults);
+    let newest_first = request.newest_first;
+    let wanted = lists::Wanted { lots, pulled_since, begun_before, newest_first };
     let wanted = faults.into_result(Some(wanted)).map_err(Failure::from)?;
     let page = Page::of(request.page_size, &request.page_token)?;
+    let size = if request.judged { page.size.min(JUDGED_MAX) } else { page.size };
+    let page = Page { size, ..page };
     let asked = page.clone();
     let mut heads = service
         .db
@@ -128,6 +140,9 @@ pub async fn list(
         })
         .await?;
     let next_page_token = page.cut(&mut heads, |head| head.load.id.to_string());
-    let loads = heads.iter().map(head_out).collect();
+    let loads = match request.judged {
+        true => service.loads_now(heads, now).await?,
+        false => heads.iter().map(head_out).collect(),
+    };
     Ok(Response::new(v1::ListLoadsResponse { loads, next_page_token }))
 }

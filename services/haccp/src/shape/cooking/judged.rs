@@ -52,6 +52,15 @@ impl<'w> Judging<'w> {
         Ok(Self { head: &whole.head, lines, hand: &whole.hand, plans })
     }
 
+    /// True when time alone changes nothing of it any more: every rack was pulled, and nothing was
+    /// shown later than now.
+    pub fn is_settled(&self, now: Timestamp) -> bool {
+        let shown = self.lines.probes.values().chain(self.lines.chills.iter().map(|s| &s.line));
+        let mut last = shown.filter_map(|line| line.last()).map(|last| last.at);
+        self.head.racks.iter().all(|rack| rack.pulled_at.is_some())
+            && last.all(|last| last <= now.as_microsecond())
+    }
+
     /// The plan versions to which racks are bound, each with its racks.
     fn products(&self) -> Vec<(&'w PlanVersion, Vec<&'w RackRow>)> {
         let mut products: Vec<(&PlanVersion, Vec<&RackRow>)> = Vec::new();

@@ -271,6 +271,7 @@ impl NewBlock {
         use jiff_diesel::ToDiesel as _;
         BlockRow {
             id: self.stamp.id,
+            load: self.load,
             probe: self.probe.clone(),
             source: self.source.clone(),
             lot: self.lot,

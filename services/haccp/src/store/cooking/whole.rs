@@ -1,6 +1,8 @@
 //! All that was recorded of one load, so that it can be judged from the beginning each time.
 //! It never holds a verdict of its own making.
 
+use std::collections::HashMap;
+
 use diesel::sql_types::{Array, Bool, Date, Integer, Nullable, Text, Timestamptz, Uuid as SqlUuid};
 use diesel::{OptionalExtension, QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
@@ -9,7 +11,7 @@ use platform::error::Failure;
 use uuid::Uuid;
 
 /// A load.
-#[derive(QueryableByName, Clone, Debug)]
+#[derive(QueryableByName, Clone, Debug, PartialEq, Eq)]
 pub struct LoadRow {
     #[diesel(sql_type = SqlUuid)]
     pub id: Uuid,
@@ -30,7 +32,7 @@ pub struct LoadRow {
 }
 
 /// A rack of a load, the plan to which it is bound, and its pull.
-#[derive(QueryableByName, Clone, Debug)]
+#[derive(QueryableByName, Clone, Debug, PartialEq, Eq)]
 pub struct RackRow {
     #[diesel(sql_type = SqlUuid)]
     pub load: Uuid,
@@ -57,7 +59,7 @@ impl RackRow {
 }
 
 /// A probe and its seat, or what a logger or readings by hand are called, left out or not.
-#[derive(QueryableByName, Clone, Debug)]
+#[derive(QueryableByName, Clone, Debug, PartialEq, Eq)]
 pub struct ProbeRow {
     #[diesel(sql_type = SqlUuid)]
     pub load: Uuid,
@@ -70,7 +72,7 @@ pub struct ProbeRow {
 }
 
 /// That something is left out of the judgement.
-#[derive(QueryableByName, Clone, Debug)]
+#[derive(QueryableByName, Clone, Debug, PartialEq, Eq)]
 pub struct LeftOutRow {
     #[diesel(sql_type = SqlUuid)]
     pub load: Uuid,
@@ -89,6 +91,8 @@ pub struct LeftOutRow {
 pub struct BlockRow {
     #[diesel(sql_type = SqlUuid)]
     pub id: Uuid,
+    #[diesel(sql_type = SqlUuid)]
+    pub load: Uuid,
     #[diesel(sql_type = Text)]
     pub probe: String,
     #[diesel(sql_type = Text)]
@@ -110,8 +114,10 @@ pub struct BlockRow {
 }
 
 /// A first reading by hand on a rack.
-#[derive(QueryableByName, Clone, Debug)]
+#[derive(QueryableByName, Clone, Debug, PartialEq, Eq)]
 pub struct HandRow {
+    #[diesel(sql_type = SqlUuid)]
+    pub load: Uuid,
     #[diesel(sql_type = SqlUuid)]
     pub lot: Uuid,
     #[diesel(sql_type = SqlUuid)]
@@ -136,7 +142,7 @@ pub struct HandRow {
 }
 
 /// The last judgement of a rack by a check.
-#[derive(QueryableByName, Clone, Debug)]
+#[derive(QueryableByName, Clone, Debug, PartialEq, Eq)]
 pub struct StandingRow {
     #[diesel(sql_type = SqlUuid)]
     pub load: Uuid,
@@ -153,7 +159,7 @@ pub struct StandingRow {
 }
 
 /// A load with its racks and probes.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Head {
     pub load: LoadRow,
     pub racks: Vec<RackRow>,
@@ -168,6 +174,15 @@ pub struct Whole {
     pub head: Head,
     pub blocks: Vec<BlockRow>,
     pub hand: Vec<HandRow>,
+}
+
+/// All that a load is judged by. Its blocks stand here by their ids alone: no block ever changes.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Sources {
+    pub head: Head,
+    pub hand: Vec<HandRow>,
+    /// In the order of their ids.
+    pub blocks: Vec<Uuid>,
 }
 
 const RACKS: &str = "SELECT rack.load, rack.lot, rack.lot_code, bound.plan, bound.version, \
@@ -185,9 +200,20 @@ const STANDING: &str = "SELECT DISTINCT ON (judgement.load, link.lot, judgement.
     JOIN haccp.judgement_lot AS link ON link.judgement = judgement.id \
     WHERE judgement.load = ANY($1) ORDER BY judgement.load, link.lot, judgement.plan, \
     judgement.check_code, judgement.recorded_at DESC, judgement.id DESC";
-const BLOCKS: &str = "SELECT id, probe, source, lot, unit, begun_at, times_s::text[] AS times, \
-    readings::text[] AS shown, correction::text AS correction, recorded_at \
-    FROM haccp.sample_block WHERE load = $1";
+const BLOCKS: &str = "SELECT id, load, probe, source, lot, unit, begun_at, \
+    times_s::text[] AS times, readings::text[] AS shown, correction::text AS correction, \
+    recorded_at FROM haccp.sample_block";
+const IN_TIME: &str = "ORDER BY probe, begun_at, id";
+/// First readings on the racks of loads, each since its load began.
+const BY_HAND: &str = "SELECT rack.load, link.lot, r.plan, r.plan_version, r.check_code, \
+    r.observed_at, r.readings::text[] AS shown, r.unit, r.correction::text AS correction, \
+    r.entered_by_name, r.verdict = 'PASS' AND NOT EXISTS (SELECT 1 FROM haccp.reading AS a \
+    WHERE a.supersedes = r.id AND a.verdict <> 'PASS') AS is_met \
+    FROM haccp.load_rack AS rack JOIN haccp.load ON load.id = rack.load \
+    JOIN haccp.reading_lot AS link ON link.lot = rack.lot \
+    JOIN haccp.reading AS r ON r.id = link.reading \
+    WHERE rack.load = ANY($1) AND r.supersedes IS NULL AND r.observed_at >= load.observed_at \
+    ORDER BY r.observed_at, r.id";
 
 /// Loads with their racks, probes and what stands of them, in the order asked for.
 pub async fn heads(
@@ -241,8 +267,60 @@ pub async fn head(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Head>
 pub async fn whole(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Whole>, Failure> {
     let Some(head) = head(conn, id).await? else { return Ok(None) };
     let blocks = blocks(conn, id).await?;
-    let hand = by_hand(conn, &head).await?;
+    let hand = by_hand(conn, &[id]).await?;
     Ok(Some(Whole { head, blocks, hand }))
+}
+
+async fn by_hand(conn: &mut AsyncPgConnection, loads: &[Uuid]) -> Result<Vec<HandRow>, Failure> {
+    Ok(sql_query(BY_HAND).bind::<Array<SqlUuid>, _>(loads).load(conn).await?)
+}
+
+#[derive(QueryableByName)]
+struct Ids {
+    #[diesel(sql_type = SqlUuid)]
+    load: Uuid,
+    #[diesel(sql_type = Array<SqlUuid>)]
+    blocks: Vec<Uuid>,
+}
+
+/// What each of these loads is judged by, in the order given.
+pub async fn sources(
+    conn: &mut AsyncPgConnection,
+    heads: Vec<Head>,
+) -> Result<Vec<Sources>, Failure> {
+    let loads: Vec<Uuid> = heads.iter().map(|head| head.load.id).collect();
+    let mut hand: HashMap<Uuid, Vec<HandRow>> = HashMap::new();
+    for row in by_hand(conn, &loads).await? {
+        hand.entry(row.load).or_default().push(row);
+    }
+    let ids: Vec<Ids> = sql_query(
+        "SELECT load, array_agg(id ORDER BY id) AS blocks FROM haccp.sample_block \
+         WHERE load = ANY($1) GROUP BY load",
+    )
+    .bind::<Array<SqlUuid>, _>(&loads)
+    .load(conn)
+    .await?;
+    let mut blocks: HashMap<Uuid, Vec<Uuid>> =
+        ids.into_iter().map(|ids| (ids.load, ids.blocks)).collect();
+    let sources = |head: Head| {
+        let (hand, blocks) = (hand.remove(&head.load.id), blocks.remove(&head.load.id));
+        Sources { head, hand: hand.unwrap_or_default(), blocks: blocks.unwrap_or_default() }
+    };
+    Ok(heads.into_iter().map(sources).collect())
+}
+
+/// Blocks by their ids, those of each load in the order of time.
+pub async fn blocks_by_id(
+    conn: &mut AsyncPgConnection,
+    ids: &[Uuid],
+) -> Result<HashMap<Uuid, Vec<BlockRow>>, Failure> {
+    let query = sql_query(format!("{BLOCKS} WHERE id = ANY($1) {IN_TIME}"));
+    let rows: Vec<BlockRow> = query.bind::<Array<SqlUuid>, _>(ids).load(conn).await?;
+    let mut of_load: HashMap<Uuid, Vec<BlockRow>> = HashMap::new();
+    for row in rows {
+        of_load.entry(row.load).or_default().push(row);
+    }
+    Ok(of_load)
 }
 
 #[derive(QueryableByName)]
@@ -260,7 +338,7 @@ pub async fn pulled(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<Vec<U
 
 /// Every block of a load, in the order of time.
 pub async fn blocks(conn: &mut AsyncPgConnection, load: Uuid) -> Result<Vec<BlockRow>, Failure> {
-    let query = sql_query(format!("{BLOCKS} ORDER BY probe, begun_at, id"));
+    let query = sql_query(format!("{BLOCKS} WHERE load = $1 {IN_TIME}"));
     Ok(query.bind::<SqlUuid, _>(load).load(conn).await?)
 }
 
@@ -270,22 +348,6 @@ pub async fn blocks_of(
     load: Uuid,
     names: &[String],
 ) -> Result<Vec<BlockRow>, Failure> {
-    let query = sql_query(format!("{BLOCKS} AND probe = ANY($2) ORDER BY probe, begun_at, id"));
+    let query = sql_query(format!("{BLOCKS} WHERE load = $1 AND probe = ANY($2) {IN_TIME}"));
     Ok(query.bind::<SqlUuid, _>(load).bind::<Array<Text>, _>(names).load(conn).await?)
-}
-
-/// First readings on the racks of a load since it began.
-async fn by_hand(conn: &mut AsyncPgConnection, head: &Head) -> Result<Vec<HandRow>, Failure> {
-    let racks: Vec<Uuid> = head.racks.iter().map(|rack| rack.lot).collect();
-    let query = sql_query(
-        "SELECT link.lot, r.plan, r.plan_version, r.check_code, r.observed_at, \
-         r.readings::text[] AS shown, r.unit, r.correction::text AS correction, \
-         r.entered_by_name, r.verdict = 'PASS' AND NOT EXISTS (SELECT 1 FROM haccp.reading AS a \
-         WHERE a.supersedes = r.id AND a.verdict <> 'PASS') AS is_met \
-         FROM haccp.reading_lot AS link JOIN haccp.reading AS r ON r.id = link.reading \
-         WHERE link.lot = ANY($1) AND r.supersedes IS NULL AND r.observed_at >= $2 \
-         ORDER BY r.observed_at, r.id",
-    );
-    let query = query.bind::<Array<SqlUuid>, _>(racks);
-    Ok(query.bind::<Timestamptz, _>(head.load.observed_at).load(conn).await?)
 }

@@ -1,0 +1,1 @@
+-- Only indexes were added: no row is new.
