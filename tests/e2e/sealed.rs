@@ -68,6 +68,12 @@ impl Worked {
         bundle(&self.worker.client, about).await
     }
 
+    /// The same entries as data, a line each.
+    async fn entries_of(&self, about: &str) -> Vec<String> {
+        let answer = self.worker.client.get(&format!("/v1/entries/{about}")).await.expect(200);
+        answer.text.lines().map(str::to_owned).collect()
+    }
+
     /// The bundle of the first lot.
     async fn lot_bundle(&self) -> Vec<u8> {
         self.bundle(&format!("lot:{}", self.stock.lots[0])).await

@@ -22,6 +22,7 @@ type Told = ReceiverStream<Result<v1::LogEvent, Status>>;
 #[tonic::async_trait]
 impl Operations for Audit {
     type GetBundleStream = ReceiverStream<Result<HttpBody, Status>>;
+    type GetEntriesOfStream = ReceiverStream<Result<HttpBody, Status>>;
     type WatchLogStream = Told;
 
     async fn get_checkpoint(
@@ -57,6 +58,13 @@ impl Operations for Audit {
         request: Request<v1::GetBundleRequest>,
     ) -> Answer<Self::GetBundleStream> {
         bundles::get(self, request).await
+    }
+
+    async fn get_entries_of(
+        &self,
+        request: Request<v1::GetEntriesOfRequest>,
+    ) -> Answer<Self::GetEntriesOfStream> {
+        bundles::entries_of(self, request).await
     }
 
     async fn watch_log(&self, request: Request<v1::WatchLogRequest>) -> Answer<Told> {

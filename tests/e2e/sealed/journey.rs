@@ -42,7 +42,19 @@ async fn a_record_proves_itself_without_the_plant() {
     let operator = worked.plant.with_roles(&["OPERATOR"]);
     operator.get("/v1/checkpoint").await.expect(403);
     operator.get("/v1/bundles/day:2026-11-25").await.expect(403);
+    operator.get("/v1/entries/day:2026-11-25").await.expect(403);
+    inspector.get("/v1/entries/day:2026-02-30").await.expect(400);
     worked.stop().await;
+}
+
+/// The entries of a bundle, as they were written.
+fn entries_in(bundle: &[u8]) -> Vec<String> {
+    let lines = bundle.split(|byte| *byte == b'\n').filter(|line| !line.is_empty());
+    let entry = |line: &[u8]| {
+        let line: Value = serde_json::from_slice(line).expect("a line of JSON");
+        line["entry"].as_str().map(str::to_owned)
+    };
+    lines.filter_map(entry).collect()
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -57,6 +69,7 @@ async fn bundles_of_a_lot_a_day_and_a_check_hold_what_they_are_about() {
         let bundle = worked.bundle(about).await;
         let (holds, said) = check(&["verify", "--key", &key], &bundle);
         assert!(holds && said.contains("pinned"), "{about}: {said}");
+        assert_eq!(worked.entries_of(about).await, entries_in(&bundle), "{about}: as data");
         assert!(check_by_python(&["--key", &key], &bundle).0, "{about}");
         let wanted = if about.starts_with("check") { 5 } else { worked.sealed().await as usize };
         assert_eq!(count(&bundle), wanted, "{about}");

@@ -39,11 +39,10 @@ struct Parts {
     checkpoint: CheckpointRow,
 }
 
+type Sent = Result<Response<ReceiverStream<Result<HttpBody, Status>>>, Status>;
+
 /// Finds the records of a bundle and begins to send it.
-pub async fn get(
-    service: &Audit,
-    request: Request<v1::GetBundleRequest>,
-) -> Result<Response<ReceiverStream<Result<HttpBody, Status>>>, Status> {
+pub async fn get(service: &Audit, request: Request<v1::GetBundleRequest>) -> Sent {
     let text = request.into_inner().about;
     let about = shape::about(&text)?;
     let name = text.replace(':', "-");
@@ -53,10 +52,6 @@ pub async fn get(
         return Err(Failure::new(Kind::Unavailable, text).into());
     }
     let places = places(service, about, checkpoint.size).await?;
-    if places.len() > RECORDS_MAX {
-        let text = format!("A bundle holds at most {RECORDS_MAX} records; ask for fewer days.");
-        return Err(Failure::new(Kind::TooLarge, text).into());
-    }
     let size = checkpoint.size as u64;
     let head = Head { about: text, form: FORM.to_owned(), origin, size };
     let parts = Parts { head, places, checkpoint };
@@ -68,13 +63,59 @@ pub async fn get(
             give.send(Err(failure.into())).await.ok();
         }
     });
+    as_file(take, &name)
+}
+
+/// Finds entries and begins to send them as they are.
+pub async fn entries_of(service: &Audit, request: Request<v1::GetEntriesOfRequest>) -> Sent {
+    let text = request.into_inner().about;
+    let about = shape::about(&text)?;
+    let name = format!("entries-{}", text.replace(':', "-"));
+    let (checkpoint, _) = named(service, None).await?;
+    let places = Arc::new(places(service, about, checkpoint.size).await?);
+    let (give, take) = mpsc::channel(AHEAD);
+    let service = service.clone();
+    service.house.tasks.clone().spawn(async move {
+        if let Err(failure) = send_entries(&service, places, &give).await {
+            // A reader who has gone is told nothing.
+            give.send(Err(failure.into())).await.ok();
+        }
+    });
+    as_file(take, &name)
+}
+
+/// Sends entries, one a line; a reader who goes away ends it.
+async fn send_entries(service: &Audit, places: Arc<Vec<Place>>, out: &Out) -> Result<(), Failure> {
+    let mut entries = entries(service, places);
+    let mut lines = Lines { chunk: Vec::with_capacity(CHUNK * 2), out };
+    let mut is_first = true;
+    while let Some(read) = entries.recv().await {
+        for entry in read? {
+            lines.chunk.extend_from_slice(entry.as_bytes());
+            lines.chunk.push(b'\n');
+            if lines.chunk.len() >= CHUNK && !lines.send().await {
+                return Ok(());
+            }
+        }
+        // The first ones do not wait for a whole chunk.
+        if is_first && !lines.send().await {
+            return Ok(());
+        }
+        is_first = false;
+    }
+    // A reader who has gone needs no end.
+    lines.send().await;
+    Ok(())
+}
+
+fn as_file(take: mpsc::Receiver<Result<HttpBody, Status>>, name: &str) -> Sent {
     let mut response = Response::new(ReceiverStream::new(take));
     let value = format!("attachment; filename=\"{name}.jsonl\"").parse();
     response.metadata_mut().insert("content-disposition", value.map_err(Failure::internal)?);
     Ok(response)
 }
 
-/// Where the records of a bundle stand, in the order of the log.
+/// Where the records of a bundle stand, in the order of the log. Errors: there are too many.
 async fn places(service: &Audit, about: About, size: i64) -> Result<Vec<Place>, Failure> {
     let found = service.db.read("audit.bundle", |conn| {
         Box::pin(async move {
@@ -91,7 +132,12 @@ async fn places(service: &Audit, about: About, size: i64) -> Result<Vec<Place>, 
             Ok(places)
         })
     });
-    found.await
+    let places = found.await?;
+    if places.len() > RECORDS_MAX {
+        let text = format!("At most {RECORDS_MAX} records are given at once; ask for fewer days.");
+        return Err(Failure::new(Kind::TooLarge, text));
+    }
+    Ok(places)
 }
 
 /// Lines on their way to a reader.

@@ -111,12 +111,18 @@ async fn meeting<R: QueryableByName<Pg> + Send + 'static>(
              GROUP BY position HAVING count(*) = cardinality($8))"
         }
     };
+    // Asked of every row, so only where something is wanted.
+    let spelled = match wanted.texts.is_empty() {
+        true => "AND $7 IS NOT NULL",
+        false => {
+            "AND NOT EXISTS (SELECT 1 FROM unnest($7) AS part WHERE strpos(leaf.entry, part) = 0)"
+        }
+    };
     let text = format!(
         "{rows} WHERE sealed.position > $1 AND sealed.position < $2 \
          AND ($3::date IS NULL OR leaf.day BETWEEN $3 AND $4) \
          AND ($5::text IS NULL OR leaf.subject = $5) AND ($6::text IS NULL OR leaf.form = $6) \
-         AND NOT EXISTS (SELECT 1 FROM unnest($7) AS part WHERE strpos(leaf.entry, part) = 0) \
-         AND $8 IS NOT NULL {named} ORDER BY sealed.position LIMIT $9"
+         {spelled} AND $8 IS NOT NULL {named} ORDER BY sealed.position LIMIT $9"
     );
     let days = wanted.days.as_ref();
     let found = sql_query(text)
