@@ -16,6 +16,7 @@ use super::visit::Visit;
 use super::{layout, methods};
 use crate::problem::Problem;
 use graph::Graph;
+pub use graph::made_together;
 
 /// Shows the trace of a lot, back and forward.
 pub async fn show(visit: &Visit, lot: &str) -> Result<Answer, Problem> {

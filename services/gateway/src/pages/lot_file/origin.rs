@@ -8,6 +8,7 @@ use super::gather::File;
 use super::{part, table};
 use crate::pages::lots;
 use crate::pages::shown::{self, lot_link};
+use crate::pages::trace::made_together;
 use crate::pages::visit::Visit;
 
 /// What it is.
@@ -156,20 +157,8 @@ fn traced(visit: &Visit, label: &str, trace: &v1::Trace) -> Markup {
 /// What of a lot was used, or went into it, on this way; each use stands by itself, one for several
 /// lots that were made together stands once.
 fn used(visit: &Visit, trace: &v1::Trace, lot: &v1::TracedLot) -> Markup {
-    let is_back = trace.direction == "back";
-    let key = |used: &v1::TracedUse| (used.from_lot.clone(), used.transformation.clone());
-    let mut of_lot: Vec<(&v1::TracedUse, usize)> = Vec::new();
-    for used in &trace.uses {
-        if lot.lot != *(if is_back { &used.from_lot } else { &used.to_lot }) {
-            continue;
-        }
-        if of_lot.iter().all(|(known, _)| key(known) != key(used)) {
-            let together = trace.uses.iter().filter(|other| key(other) == key(used)).count();
-            of_lot.push((used, together));
-        }
-    }
     html! {
-        @for (used, together) in of_lot {
+        @for (used, together) in uses_of(trace, &lot.lot) {
             div {
                 (shown::quantity(used.mass.as_ref()))
                 @if together > 1 {
@@ -178,6 +167,20 @@ fn used(visit: &Visit, trace: &v1::Trace, lot: &v1::TracedLot) -> Markup {
             }
         }
     }
+}
+
+/// The uses of a lot on this way, each with how many lots were made of it together.
+fn uses_of<'t>(trace: &'t v1::Trace, lot: &str) -> Vec<(&'t v1::TracedUse, usize)> {
+    let of = |used: &&v1::TracedUse| match trace.direction.as_str() {
+        // A lot that was made of it together with others is told by the first of them.
+        "back" => {
+            let first = made_together(&trace.uses, used).into_iter().next();
+            used.from_lot == lot && first == Some(&used.to_lot)
+        }
+        _ => used.to_lot == lot,
+    };
+    let together = |used| (used, made_together(&trace.uses, used).len());
+    trace.uses.iter().filter(of).map(together).collect()
 }
 
 /// What of it left the plant.
@@ -213,4 +216,43 @@ pub fn shipments(visit: &Visit, file: &File) -> Markup {
             },
         )
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn used(to: &str, mass: &str) -> v1::TracedUse {
+        v1::TracedUse {
+            from_lot: "batch".to_owned(),
+            to_lot: to.to_owned(),
+            transformation: "hung".to_owned(),
+            mass: Some(v1::Quantity { value: Some(mass.to_owned()), unit: "kg".to_owned() }),
+        }
+    }
+
+    /// Masses with how many lots were made of each together.
+    fn masses(direction: &str, uses: Vec<v1::TracedUse>, lot: &str) -> Vec<(String, usize)> {
+        let trace = v1::Trace { direction: direction.to_owned(), uses, ..Default::default() };
+        let mass = |used: &v1::TracedUse| used.mass.as_ref().and_then(|mass| mass.value.clone());
+        let told = uses_of(&trace, lot).into_iter();
+        told.map(|(used, together)| (mass(used).unwrap_or_default(), together)).collect()
+    }
+
+    #[test]
+    fn a_use_for_several_lots_stands_once() {
+        let uses = || vec![used("r1", "90"), used("r2", "90")];
+        assert_eq!(masses("back", uses(), "batch"), [("90".to_owned(), 2)]);
+        assert_eq!(masses("forward", uses(), "r2"), [("90".to_owned(), 2)]);
+    }
+
+    #[test]
+    fn what_was_added_later_of_the_same_lot_stands_by_itself() {
+        let uses = || vec![used("r1", "90"), used("r1", "5"), used("r2", "90"), used("r2", "5")];
+        let both = [("90".to_owned(), 2), ("5".to_owned(), 2)];
+        assert_eq!(masses("back", uses(), "batch"), both);
+        assert_eq!(masses("forward", uses(), "r2"), both);
+        let alone = vec![used("r1", "90"), used("r1", "5")];
+        assert_eq!(masses("back", alone, "batch"), [("90".to_owned(), 1), ("5".to_owned(), 1)]);
+    }
 }

@@ -64,15 +64,23 @@ impl Graph {
     }
 }
 
+/// The lots that were made of a use together, each once: its making used the lot for all of them,
+/// and perhaps again later.
+pub fn made_together<'u>(uses: &'u [v1::TracedUse], used: &v1::TracedUse) -> Vec<&'u str> {
+    let key = |one: &v1::TracedUse| (one.from_lot.clone(), one.transformation.clone());
+    let mut made: Vec<&str> = Vec::new();
+    for one in uses.iter().filter(|one| key(one) == key(used)) {
+        if !made.contains(&one.to_lot.as_str()) {
+            made.push(&one.to_lot);
+        }
+    }
+    made
+}
+
 impl Graph {
     /// How many lots were made of one use together.
     pub fn together(&self, used: &v1::TracedUse) -> usize {
-        self.alike(used).count()
-    }
-
-    fn alike<'g>(&'g self, used: &'g v1::TracedUse) -> impl Iterator<Item = &'g v1::TracedUse> {
-        let key = |one: &v1::TracedUse| (one.from_lot.clone(), one.transformation.clone());
-        self.uses.iter().filter(move |one| key(one) == key(used))
+        made_together(&self.uses, used).len()
     }
 
     /// The mass of a use that went to its lot, in grams, for the width of a line alone: of several
@@ -82,7 +90,7 @@ impl Graph {
             let found = self.lots.iter().find(|one| one.lot == lot);
             found.map_or(0.0, |one| grams(one.mass.as_ref()))
         };
-        let all: f64 = self.alike(used).map(|one| made(&one.to_lot)).sum();
+        let all: f64 = made_together(&self.uses, used).into_iter().map(made).sum();
         let part = if all > 0.0 { made(&used.to_lot) / all } else { 1.0 };
         grams(used.mass.as_ref()) * part
     }
