@@ -29,6 +29,8 @@ const AHEAD: usize = 4;
 /// One JSON object a line.
 const MEDIA_TYPE: &str = "application/jsonl";
 
+/// Entries in the order of their places, some at a time.
+type Entries = mpsc::Receiver<Result<Vec<String>, Failure>>;
 type Out = mpsc::Sender<Result<HttpBody, Status>>;
 
 /// What a bundle is made of.
@@ -55,15 +57,8 @@ pub async fn get(service: &Audit, request: Request<v1::GetBundleRequest>) -> Sen
     let size = checkpoint.size as u64;
     let head = Head { about: text, form: FORM.to_owned(), origin, size };
     let parts = Parts { head, places, checkpoint };
-    let (give, take) = mpsc::channel(AHEAD);
-    let service = service.clone();
-    service.house.tasks.clone().spawn(async move {
-        if let Err(failure) = send(&service, parts, &give).await {
-            // A reader who has gone is told nothing.
-            give.send(Err(failure.into())).await.ok();
-        }
-    });
-    as_file(take, &name)
+    let own = service.clone();
+    as_file(service, &name, |lines| async move { send(&own, parts, lines).await })
 }
 
 /// Finds entries and begins to send them as they are.
@@ -73,42 +68,33 @@ pub async fn entries_of(service: &Audit, request: Request<v1::GetEntriesOfReques
     let name = format!("entries-{}", text.replace(':', "-"));
     let (checkpoint, _) = named(service, None).await?;
     let places = Arc::new(places(service, about, checkpoint.size).await?);
+    let own = service.clone();
+    as_file(service, &name, |mut lines| async move {
+        let entries = entries(&own, places.clone());
+        let as_it_is = |chunk: &mut Vec<u8>, entry: String, _: &Place| {
+            chunk.extend_from_slice(entry.as_bytes());
+            Ok(())
+        };
+        // A reader who has gone needs no end.
+        lines.add_entries(entries, &places, as_it_is).await?;
+        lines.send().await;
+        Ok(())
+    })
+}
+
+/// Sends lines as a file to take away, while they are made.
+fn as_file<F>(service: &Audit, name: &str, make: impl FnOnce(Lines) -> F) -> Sent
+where
+    F: Future<Output = Result<(), Failure>> + Send + 'static,
+{
     let (give, take) = mpsc::channel(AHEAD);
-    let service = service.clone();
-    service.house.tasks.clone().spawn(async move {
-        if let Err(failure) = send_entries(&service, places, &give).await {
+    let making = make(Lines::to(give.clone()));
+    service.house.tasks.spawn(async move {
+        if let Err(failure) = making.await {
             // A reader who has gone is told nothing.
             give.send(Err(failure.into())).await.ok();
         }
     });
-    as_file(take, &name)
-}
-
-/// Sends entries, one a line; a reader who goes away ends it.
-async fn send_entries(service: &Audit, places: Arc<Vec<Place>>, out: &Out) -> Result<(), Failure> {
-    let mut entries = entries(service, places);
-    let mut lines = Lines { chunk: Vec::with_capacity(CHUNK * 2), out };
-    let mut is_first = true;
-    while let Some(read) = entries.recv().await {
-        for entry in read? {
-            lines.chunk.extend_from_slice(entry.as_bytes());
-            lines.chunk.push(b'\n');
-            if lines.chunk.len() >= CHUNK && !lines.send().await {
-                return Ok(());
-            }
-        }
-        // The first ones do not wait for a whole chunk.
-        if is_first && !lines.send().await {
-            return Ok(());
-        }
-        is_first = false;
-    }
-    // A reader who has gone needs no end.
-    lines.send().await;
-    Ok(())
-}
-
-fn as_file(take: mpsc::Receiver<Result<HttpBody, Status>>, name: &str) -> Sent {
     let mut response = Response::new(ReceiverStream::new(take));
     let value = format!("attachment; filename=\"{name}.jsonl\"").parse();
     response.metadata_mut().insert("content-disposition", value.map_err(Failure::internal)?);
@@ -141,17 +127,47 @@ async fn places(service: &Audit, about: About, size: i64) -> Result<Vec<Place>, 
 }
 
 /// Lines on their way to a reader.
-struct Lines<'o> {
+struct Lines {
     chunk: Vec<u8>,
-    out: &'o Out,
+    out: Out,
 }
 
-impl Lines<'_> {
+impl Lines {
+    fn to(out: Out) -> Self {
+        Self { chunk: Vec::with_capacity(CHUNK * 2), out }
+    }
+
     /// Writes a line.
     fn add(&mut self, line: &impl Serialize) -> Result<(), Failure> {
         serde_json::to_writer(&mut self.chunk, line).map_err(Failure::internal)?;
         self.chunk.push(b'\n');
         Ok(())
+    }
+
+    /// Writes each entry of some places by `write`, and sends them as they come; false when the
+    /// reader has gone. Errors: entries ended before places did, and nothing must look whole.
+    async fn add_entries(
+        &mut self,
+        mut entries: Entries,
+        places: &[Place],
+        write: impl Fn(&mut Vec<u8>, String, &Place) -> Result<(), Failure>,
+    ) -> Result<bool, Failure> {
+        let (mut places, mut is_first) = (places.iter(), true);
+        while let Some(read) = entries.recv().await {
+            for (entry, place) in read?.into_iter().zip(places.by_ref()) {
+                write(&mut self.chunk, entry, place)?;
+                self.chunk.push(b'\n');
+                if self.chunk.len() >= CHUNK && !self.send().await {
+                    return Ok(false);
+                }
+            }
+            // The first ones do not wait for a whole chunk.
+            if is_first && !self.send().await {
+                return Ok(false);
+            }
+            is_first = false;
+        }
+        if places.next().is_some() { Err(incomplete()) } else { Ok(true) }
     }
 
     /// Sends what there is, no message larger than a reader takes; false when the reader has gone.
@@ -169,33 +185,22 @@ impl Lines<'_> {
     }
 }
 
-/// Sends the lines; a reader who goes away ends it.
-async fn send(service: &Audit, parts: Parts, out: &Out) -> Result<(), Failure> {
+/// Sends the lines of a bundle; a reader who goes away ends it.
+async fn send(service: &Audit, parts: Parts, mut lines: Lines) -> Result<(), Failure> {
     let Parts { head, places, checkpoint } = parts;
     let origin = head.origin.clone();
     let places = Arc::new(places);
     // What proves the records is made while they are sent.
     let proof = proof(service.clone(), places.clone(), head.size);
     let proof = service.house.tasks.spawn(proof);
-    let mut entries = entries(service, places.clone());
-    let mut lines = Lines { chunk: Vec::with_capacity(CHUNK * 2), out };
+    let entries = entries(service, places.clone());
     lines.add(&head)?;
-    let (mut records, mut is_first) = (places.iter(), true);
-    while let Some(read) = entries.recv().await {
-        for (entry, place) in read?.into_iter().zip(records.by_ref()) {
-            lines.add(&Record { entry, position: place.position as u64 })?;
-            if lines.chunk.len() >= CHUNK && !lines.send().await {
-                return Ok(());
-            }
-        }
-        // The first ones do not wait for a whole chunk.
-        if is_first && !lines.send().await {
-            return Ok(());
-        }
-        is_first = false;
-    }
-    if records.next().is_some() {
-        return Err(incomplete());
+    let in_place = |chunk: &mut Vec<u8>, entry: String, place: &Place| {
+        let record = Record { entry, position: place.position as u64 };
+        serde_json::to_writer(chunk, &record).map_err(Failure::internal)
+    };
+    if !lines.add_entries(entries, &places, in_place).await? {
+        return Ok(());
     }
     let head = line(&head)?;
     let [list, beside, within] = proof.await.map_err(Failure::internal)??;
@@ -212,10 +217,7 @@ async fn send(service: &Audit, parts: Parts, out: &Out) -> Result<(), Failure> {
 }
 
 /// Reads the entries of a bundle in their order, some ahead of those that are sent.
-fn entries(
-    service: &Audit,
-    places: Arc<Vec<Place>>,
-) -> mpsc::Receiver<Result<Vec<String>, Failure>> {
+fn entries(service: &Audit, places: Arc<Vec<Place>>) -> Entries {
     let (give, take) = mpsc::channel(1);
     let db = service.db.clone();
     service.house.tasks.spawn(async move {
@@ -256,4 +258,45 @@ async fn proof(
 
 fn line(of: &impl Serialize) -> Result<Vec<u8>, Failure> {
     bundle::line(of).map(String::into_bytes).ok_or_else(incomplete)
+}
+
+#[cfg(test)]
+mod tests {
+    use uuid::Uuid;
+
+    use super::*;
+
+    /// Whether so many of three entries are sent as a whole, and the text that was sent.
+    async fn sent(count: usize) -> (Result<bool, Failure>, String) {
+        let place = |position| Place { position, id: Uuid::nil(), hash: Vec::new() };
+        let places: Vec<Place> = (0..3).map(place).collect();
+        let (give, entries) = mpsc::channel(1);
+        let (out, mut take) = mpsc::channel(AHEAD);
+        let read = (0..count).map(|at| format!("{{\"at\":{at}}}")).collect();
+        give.send(Ok(read)).await.expect("room");
+        drop(give);
+        let mut lines = Lines::to(out);
+        let as_it_is = |chunk: &mut Vec<u8>, entry: String, _: &Place| {
+            chunk.extend_from_slice(entry.as_bytes());
+            Ok(())
+        };
+        let is_whole = lines.add_entries(entries, &places, as_it_is).await;
+        drop(lines);
+        let mut text = Vec::new();
+        while let Some(Ok(part)) = take.recv().await {
+            text.extend(part.data);
+        }
+        (is_whole, String::from_utf8(text).expect("text"))
+    }
+
+    #[tokio::test]
+    async fn entries_cut_short_are_never_a_whole_file() {
+        let (is_whole, text) = sent(3).await;
+        assert_eq!(is_whole.ok(), Some(true));
+        assert_eq!(text, "{\"at\":0}\n{\"at\":1}\n{\"at\":2}\n");
+        for count in 0..3 {
+            let (is_whole, text) = sent(count).await;
+            assert!(is_whole.is_err(), "{count} of 3 were sent as a whole: {text}");
+        }
+    }
 }
