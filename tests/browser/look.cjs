@@ -2,16 +2,12 @@
 // It never judges: the test that starts it reads the JSON. Its one argument is JSON:
 // { base, tools, out, name, password, pages: [{ name, path, print }], languages }.
 'use strict'
-const { createRequire } = require('node:module')
-const { readFileSync, mkdirSync } = require('node:fs')
+const { mkdirSync } = require('node:fs')
 const { join } = require('node:path')
 const { gzipSync } = require('node:zlib')
+const { given, axe, drive } = require('./driver.cjs')
 
-const given = JSON.parse(process.argv[2])
-const tools = createRequire(join(given.tools, 'package.json'))
-const { chromium } = tools('playwright-core')
-const axe = readFileSync(tools.resolve('axe-core/axe.min.js'), 'utf8')
-
+const RULEBOOK = axe()
 const SIZES = { desk: { width: 1440, height: 900 }, tablet: { width: 1024, height: 768 } }
 const RULES = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']
 const TOUCH = 'button, a.button, select, textarea, summary, header nav a, label.choice, ' +
@@ -20,7 +16,7 @@ const TOUCH = 'button, a.button, select, textarea, summary, header nav a, label.
 // What a page says of itself: faults of accessibility, small targets, what spills sideways.
 // The rules are the same at both sizes and slow, so they run once a language.
 async function judge (page, withRules) {
-  if (withRules) await page.evaluate(axe)
+  if (withRules) await page.evaluate(RULEBOOK)
   return page.evaluate(async ([rules, touch]) => {
     const options = { runOnly: { type: 'tag', values: rules }, resultTypes: ['violations'] }
     const run = rules.length ? await window.axe.run(document, options) : { violations: [] }
@@ -80,16 +76,9 @@ async function look (browser, language) {
   return { results, noise, firstBytes, cookies }
 }
 
-async function main () {
+drive(async browser => {
   mkdirSync(given.out, { recursive: true })
-  const browser = await chromium.launch({
-    executablePath: given.chromium,
-    args: ['--no-sandbox', '--disable-dev-shm-usage']
-  })
   const all = []
   for (const language of given.languages) all.push(await look(browser, language))
-  await browser.close()
-  console.log(JSON.stringify(all))
-}
-
-main().catch(error => { console.error(error); process.exit(1) })
+  return all
+})

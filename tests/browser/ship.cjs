@@ -3,20 +3,11 @@
 // It never judges: the test that starts it reads the JSON. Its one argument is JSON:
 // { base, tools, chromium, name, password, label, customer }.
 'use strict'
-const { createRequire } = require('node:module')
-const { readFileSync, mkdirSync } = require('node:fs')
+const { mkdirSync } = require('node:fs')
 const { join } = require('node:path')
+const { given, axe, drive } = require('./driver.cjs')
 
-const given = JSON.parse(process.argv[2])
-const tools = createRequire(join(given.tools, 'package.json'))
-const { chromium } = tools('playwright-core')
-const axe = readFileSync(tools.resolve('axe-core/axe.min.js'), 'utf8')
-
-async function main () {
-  const browser = await chromium.launch({
-    executablePath: given.chromium,
-    args: ['--no-sandbox', '--disable-dev-shm-usage']
-  })
+drive(async browser => {
   const context = await browser.newContext({ viewport: { width: 1024, height: 768 }, locale: 'en' })
   const page = await context.newPage()
   const button = name => page.getByRole('button', { name })
@@ -45,7 +36,7 @@ async function main () {
   const clear = await verdict()
   mkdirSync(given.out, { recursive: true })
   await page.screenshot({ path: join(given.out, 'shipment-clear.en.tablet.png'), fullPage: true })
-  await page.evaluate(axe)
+  await page.evaluate(axe())
   const faults = await page.evaluate(async () =>
     (await window.axe.run(document)).violations.map(v => `${v.id}: ${v.help}`))
   await page.getByLabel('Customer').selectOption({ label: given.customer })
@@ -56,8 +47,5 @@ async function main () {
   await button('Español').click()
   await page.waitForSelector('html[lang=es]')
   const spanish = await page.locator('h1').innerText()
-  await browser.close()
-  console.log(JSON.stringify({ refused, offered, signed, clear, faults, shipped, spanish }))
-}
-
-main().catch(error => { console.error(error); process.exit(1) })
+  return { refused, offered, signed, clear, faults, shipped, spanish }
+})

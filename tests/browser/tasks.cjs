@@ -4,18 +4,9 @@
 // Touches are taps on the screen, its keypad included; keys are letters typed into a field. The
 // seconds are those of the machine: how long its pages made somebody wait.
 'use strict'
-const { createRequire } = require('node:module')
-const { join } = require('node:path')
+const { given, drive } = require('./driver.cjs')
 
-const given = JSON.parse(process.argv[2])
-const tools = createRequire(join(given.tools, 'package.json'))
-const { chromium } = tools('playwright-core')
-
-async function main () {
-  const browser = await chromium.launch({
-    executablePath: given.chromium,
-    args: ['--no-sandbox', '--disable-dev-shm-usage']
-  })
+drive(async browser => {
   const context = await browser.newContext({ viewport: { width: 1024, height: 768 }, locale: 'en' })
   const page = await context.newPage()
   const tasks = []
@@ -85,8 +76,5 @@ async function main () {
   await day.waitForFunction(
     () => document.querySelector('#day-now').textContent.includes('44.7'), null, { timeout: 120000 })
   const moved = !before.includes('44.7')
-  await browser.close()
-  console.log(JSON.stringify({ tasks, moved }))
-}
-
-main().catch(error => { console.error(error); process.exit(1) })
+  return { tasks, moved }
+})

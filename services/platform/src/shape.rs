@@ -19,6 +19,12 @@ pub fn id(text: &str, field: &str, faults: &mut Faults) -> Option<Uuid> {
     read
 }
 
+/// Reads the ids of a list, in the order given, each as often as it stands there.
+pub fn ids(texts: &[String], list: &str, faults: &mut Faults) -> Vec<Uuid> {
+    let texts = texts.iter().enumerate();
+    texts.filter_map(|(at, text)| id(text, &format!("{list}[{at}]"), faults)).collect()
+}
+
 /// Reads an id made by a client for a new record: a UUID of version 7.
 pub fn record_id(text: &str, field: &str, faults: &mut Faults) -> Option<Uuid> {
     let read = Uuid::try_parse(text).ok().filter(|id| id.get_version_num() == 7);

@@ -87,7 +87,7 @@ async fn with_lots(
 ) -> Result<v1::BatchSheet, Failure> {
     let sheet = shape_sheets::sheet_out(&row)?;
     let of = (row.formula, row.formula_version);
-    let (recipe, book, kits) = known(service, of, Vec::new()).await?;
+    let (recipe, book, kits) = known(service, of).await?;
     let kits = suggest::kits_for(&sheet, &recipe, &kits)?;
     let materials = recipe.lines.iter().filter_map(|line| book.materials.get(&line.material));
     let lots = kits.iter().map(|kit| kit.lot.to_string()).collect();
@@ -98,7 +98,14 @@ async fn with_lots(
     // What is stated of those lots themselves counts for them.
     let mut lots: Vec<_> = shelf.lots().iter().map(|lot| lot.lot).collect();
     lots.extend(kits.iter().flat_map(suggest::KitMade::lots));
-    let (_, book, _) = known(service, of, lots).await?;
+    let wanted = Wanted { lots, ..shape::drafts::wanted(&recipe) };
+    let rows = service
+        .db
+        .read("formulas.sheet_lots", |conn| {
+            Box::pin(async move { store::book::read(conn, &wanted).await })
+        })
+        .await?;
+    let book = shape::book::book(rows)?;
     Ok(suggest::suggested(sheet, (&recipe, &book), (&shelf, &kits), at))
 }
 
@@ -107,17 +114,15 @@ async fn with_lots(
 async fn known(
     service: &Formulas,
     of: (Uuid, i32),
-    lots: Vec<Uuid>,
 ) -> Result<(Recipe, Book, Vec<KitRow>), Failure> {
     service
         .db
-        .read("formulas.sheet_lots", |conn| {
+        .read("formulas.sheet_known", |conn| {
             Box::pin(async move {
                 let formula = store::formulas::version(conn, of).await?;
                 let formula = formula.ok_or_else(|| Failure::not_found("formula"))?;
                 let recipe = shape::drafts::recipe(&formula.content)?;
-                let wanted = Wanted { lots, ..shape::drafts::wanted(&recipe) };
-                let rows = store::book::read(conn, &wanted).await?;
+                let rows = store::book::read(conn, &shape::drafts::wanted(&recipe)).await?;
                 let kits = store::kits::unused(conn, of).await?;
                 Ok((recipe, shape::book::book(rows)?, kits))
             })

@@ -17,8 +17,8 @@ use crate::judge::on_hand::{Filled, OnHand, Shelf, Suggested, cut};
 /// Why nothing on hand is told.
 pub const AWAY: &str = "The lots on hand cannot be asked for now.";
 
-/// The words by which lots of materials are found; none of water, packaging, which no batch takes
-/// from a lot.
+/// The words by which lots of materials are found; none of water and packaging: no batch takes
+/// them from a lot.
 pub fn words<'m>(materials: impl IntoIterator<Item = &'m Material>) -> Vec<String> {
     let takes_lots = |one: &&Material| !matches!(one.kind, Kind::Water | Kind::Packaging);
     let of = |one: &Material| [one.name.clone(), one.id.to_string()];

@@ -17,6 +17,7 @@ use super::visit::{Visit, Whole, is_signed_out};
 use super::{deviations, holds, layout, live, lots};
 use crate::problem::Problem;
 use gather::Day;
+pub use gather::places;
 
 /// Shows the day.
 pub async fn show(visit: &Visit) -> Result<Answer, Problem> {

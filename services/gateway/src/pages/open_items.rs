@@ -121,13 +121,7 @@ const ORDER: [&str; 9] = [
 /// Items that say the same of several lots, together, the most pressing first.
 fn alike(items: &[v1::OpenItem]) -> Vec<Vec<&v1::OpenItem>> {
     let said = |item: &v1::OpenItem| v1::OpenItem { lot: String::new(), ..item.clone() };
-    let mut groups: Vec<Vec<&v1::OpenItem>> = Vec::new();
-    for item in items {
-        match groups.iter_mut().find(|group| said(group[0]) == said(item)) {
-            Some(group) => group.push(item),
-            None => groups.push(vec![item]),
-        }
-    }
+    let mut groups = shown::alike(items, said);
     groups.sort_by_key(|group| ORDER.iter().position(|code| *code == group[0].code));
     groups
 }

@@ -97,16 +97,18 @@ async fn ready(visit: &Visit, lots: Vec<v1::Lot>) -> Vec<Ready> {
     }
     let asked = lots.iter().map(|lot| lot.lot.clone()).collect();
     let question = v1::ListClearancesRequest { lots: asked };
-    let found = visit.ask(methods::LIST_CLEARANCES, question).await;
-    let mut told: HashMap<String, v1::Clearance> = HashMap::new();
-    for clearance in found.iter().flat_map(|found| &found.clearances) {
-        told.insert(clearance.lot.clone(), clearance.clone());
-    }
-    let missing = || match &found {
-        Err(problem) => problem.clone(),
-        Ok(_) => Problem::new(Kind::Internal, "The answer cannot be shown."),
+    let (told, missing) = match visit.ask(methods::LIST_CLEARANCES, question).await {
+        Ok(found) => {
+            (found.clearances, Problem::new(Kind::Internal, "The answer cannot be shown."))
+        }
+        Err(problem) => (Vec::new(), problem),
     };
-    let of = |lot: v1::Lot| Ready { clearance: told.remove(&lot.lot).ok_or_else(missing), lot };
+    let told = told.into_iter().map(|clearance| (clearance.lot.clone(), clearance));
+    let mut told: HashMap<String, v1::Clearance> = told.collect();
+    let of = |lot: v1::Lot| Ready {
+        clearance: told.remove(&lot.lot).ok_or_else(|| missing.clone()),
+        lot,
+    };
     lots.into_iter().map(of).collect()
 }
 

@@ -1,6 +1,8 @@
 //! Whether pallets may leave now, every reason on one screen, and their shipment when they may.
 //! It never takes its own answer for a clearance: the shipment is judged anew when it is recorded.
 
+use std::collections::HashSet;
+
 use futures_util::join;
 use maud::{Markup, html};
 use platform::error::Kind;
@@ -10,7 +12,7 @@ use super::answer::Answer;
 use super::asked::Verb;
 use super::shown::{self, mark};
 use super::visit::{Visit, Whole, is_signed_out};
-use super::{forms, layout, methods};
+use super::{day, forms, layout, methods};
 use crate::problem::Problem;
 
 /// What is shown of the pallets that were asked about.
@@ -77,7 +79,7 @@ async fn find(visit: &Visit) -> Found {
         };
         pallets.push(id);
     }
-    let mut seen = std::collections::HashSet::new();
+    let mut seen = HashSet::new();
     pallets.retain(|pallet| seen.insert(pallet.clone()));
     let check = match pallets.is_empty() {
         true => None,
@@ -183,12 +185,7 @@ async fn ship_form(visit: &Visit, found: &Found) -> Result<Markup, Problem> {
         let answer = visit.ask(methods::LIST_PARTNERS, question).await?;
         Ok((answer.partners, answer.next_page_token))
     };
-    let places = |page_size, page_token| async move {
-        let question = v1::ListPlacesRequest { page_size, page_token };
-        let answer = visit.ask(methods::LIST_PLACES, question).await?;
-        Ok((answer.places, answer.next_page_token))
-    };
-    let (partners, places) = join!(visit.whole(partners), visit.whole(places));
+    let (partners, places) = join!(visit.whole(partners), day::places(visit));
     let mut customers = partners?.rows;
     customers.retain(|partner| partner.is_customer && partner.in_use);
     customers.sort_by(|one, other| one.name.cmp(&other.name));

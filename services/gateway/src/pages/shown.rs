@@ -184,6 +184,23 @@ pub fn lot_link(lot: &str, code: &str) -> Markup {
     html! { a.lot href={ "/lots/" (lot) } { (if code.is_empty() { lot } else { code }) } }
 }
 
+/// Things of which the same is said, together, in the order in which they came. `said` is a thing
+/// without what tells it apart.
+pub fn alike<'t, T: PartialEq>(
+    things: impl IntoIterator<Item = &'t T>,
+    said: impl Fn(&T) -> T,
+) -> Vec<Vec<&'t T>> {
+    let mut groups: Vec<(T, Vec<&T>)> = Vec::new();
+    for thing in things {
+        let of_it = said(thing);
+        match groups.iter_mut().find(|(known, _)| *known == of_it) {
+            Some((_, group)) => group.push(thing),
+            None => groups.push((of_it, vec![thing])),
+        }
+    }
+    groups.into_iter().map(|(_, group)| group).collect()
+}
+
 /// What a list that was not read to its end says.
 pub fn more(visit: &Visit, rows: usize, has_more: bool) -> Markup {
     html! {

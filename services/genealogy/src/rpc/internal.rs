@@ -128,9 +128,6 @@ pub async fn closures_of(
 
 fn lots_in(lots: &[String]) -> Result<Vec<Uuid>, Failure> {
     let mut faults = Faults::new();
-    let lots = lots.iter().enumerate();
-    let lots = lots
-        .filter_map(|(at, lot)| platform::shape::id(lot, &format!("lots[{at}]"), &mut faults))
-        .collect();
+    let lots = platform::shape::ids(lots, "lots", &mut faults);
     Ok(faults.into_result(Some(lots))?)
 }

@@ -8,7 +8,7 @@ use platform::caller::Call;
 use platform::error::{Failure, Kind};
 use platform::hop;
 use platform::pages::Page;
-use platform::shape::id;
+use platform::shape::ids;
 use prost::Message as _;
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
@@ -147,8 +147,7 @@ pub async fn list(
     let page = Page::of(request.page_size, &request.page_token)?;
     let asked = page.clone();
     let mut faults = Faults::new();
-    let lots = request.lots.iter().enumerate();
-    let lots = lots.filter_map(|(at, lot)| id(lot, &format!("lots[{at}]"), &mut faults)).collect();
+    let lots = ids(&request.lots, "lots", &mut faults);
     faults.into_result(Some(())).map_err(Failure::from)?;
     let wanted = Wanted {
         code: request.code.to_uppercase(),

@@ -7,7 +7,7 @@ use domain::fault::Faults;
 use domain::haccp::gate::{self, Reviewable};
 use platform::error::Failure;
 use platform::records::new_id;
-use platform::shape::id;
+use platform::shape::{id, ids};
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::internal::v1 as internal_v1;
@@ -104,9 +104,8 @@ pub async fn list(
     request: Request<v1::ListClearancesRequest>,
 ) -> Result<Response<v1::ListClearancesResponse>, Status> {
     let mut faults = Faults::new();
-    let lots = request.get_ref().lots.iter().enumerate();
-    let lots = lots.filter_map(|(at, lot)| id(lot, &format!("lots[{at}]"), &mut faults)).collect();
-    let lots: Vec<Uuid> = faults.into_result(Some(lots)).map_err(Failure::from)?;
+    let lots = ids(&request.get_ref().lots, "lots", &mut faults);
+    let lots = faults.into_result(Some(lots)).map_err(Failure::from)?;
     let closures = genealogy::closures_of(service, &lots).await?.into_iter();
     let closures: Vec<Closure> =
         closures.map(|answer| Closure::of(answer.lots, answer.ships)).collect::<Result<_, _>>()?;

@@ -71,9 +71,12 @@ fn is_under_way(cleared: &Cleared, lot: Uuid, (item, check): (&Item, &Check)) ->
     let was_looked_at = matches!(item.state, State::Failed | State::Undetermined);
     let is_inside =
         cleared.facts.in_house.iter().any(|rack| rack.lot == lot && rack.to_us.is_none());
-    let opened = cleared.facts.readings.iter().filter(|row| row.lot == lot);
-    let mut opened = opened.filter(|row| row.check_code == check.code && row.deviation.is_some());
-    was_looked_at && check.kind == Kind::Attain && is_inside && opened.next().is_none()
+    let has_deviation = cleared
+        .facts
+        .readings
+        .iter()
+        .any(|row| row.lot == lot && row.check_code == check.code && row.deviation.is_some());
+    was_looked_at && check.kind == Kind::Attain && is_inside && !has_deviation
 }
 
 fn about(check: &Check, code: &str, lot: Uuid) -> v1::OpenItem {

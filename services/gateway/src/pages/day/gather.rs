@@ -181,7 +181,8 @@ fn begins(visit: &Visit, date: Date) -> Timestamp {
     zoned.map_or(Timestamp::UNIX_EPOCH, |zoned| zoned.timestamp())
 }
 
-async fn places(visit: &Visit) -> Part<Whole<v1::Place>> {
+/// The places of the plant.
+pub async fn places(visit: &Visit) -> Part<Whole<v1::Place>> {
     let page = |page_size, page_token| async move {
         let question = v1::ListPlacesRequest { page_size, page_token };
         let answer = visit.ask(methods::LIST_PLACES, question).await?;

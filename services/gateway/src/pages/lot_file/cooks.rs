@@ -81,14 +81,7 @@ fn alike<'l>(load: &'l v1::Load, racks_of_lot: &[String]) -> Vec<Vec<&'l v1::Loa
         code: String::new(),
         ..rack.clone()
     };
-    let mut groups: Vec<Vec<&v1::LoadRack>> = Vec::new();
-    for rack in load.racks.iter().filter(|rack| racks_of_lot.contains(&rack.rack)) {
-        match groups.iter_mut().find(|group| said(group[0]) == said(rack)) {
-            Some(group) => group.push(rack),
-            None => groups.push(vec![rack]),
-        }
-    }
-    groups
+    shown::alike(load.racks.iter().filter(|rack| racks_of_lot.contains(&rack.rack)), said)
 }
 
 fn racks(visit: &Visit, load: &v1::Load, racks_of_lot: &[String]) -> Markup {

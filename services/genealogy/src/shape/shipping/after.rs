@@ -71,12 +71,7 @@ pub fn less_safe_in(
     request: &internal::TellLessSafeRequest,
 ) -> Result<LessSafe, Failure> {
     let mut faults = Faults::new();
-    let given = request.lots.iter().enumerate();
-    let read = given.filter_map(|(at, lot)| {
-        let field = format!("lots[{at}]");
-        shape::id(lot, &field, &mut faults)
-    });
-    let mut lots: Vec<_> = read.collect();
+    let mut lots = shape::ids(&request.lots, "lots", &mut faults);
     lots.sort_unstable();
     lots.dedup();
     let lots = faults.into_result(Some(lots))?;

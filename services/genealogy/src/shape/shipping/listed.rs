@@ -3,18 +3,19 @@
 
 use wire::v1;
 
+use super::shipments::lot_out;
 use crate::shape::lots::id_or_empty;
-use crate::store::shipping::listed::LotOnPallet;
+use crate::store::shipping::listed::Listed;
 
 /// The pallets of rows that come pallet by pallet.
-pub fn pallets_out(rows: Vec<LotOnPallet>) -> Vec<v1::ListedPallet> {
+pub fn pallets_out(rows: Vec<Listed>) -> Vec<v1::ListedPallet> {
     let mut pallets: Vec<v1::ListedPallet> = Vec::new();
     for row in rows {
-        let id = row.pallet.to_string();
+        let id = row.of.pallet.to_string();
         if pallets.last().is_none_or(|last| last.pallet != id) {
             pallets.push(v1::ListedPallet {
                 pallet: id,
-                label: row.label,
+                label: row.of.label.clone(),
                 place_name: row.place_name,
                 shipment: id_or_empty(row.shipment),
                 recorded_at: row.recorded_at.to_jiff().to_string(),
@@ -22,13 +23,7 @@ pub fn pallets_out(rows: Vec<LotOnPallet>) -> Vec<v1::ListedPallet> {
             });
         }
         if let Some(pallet) = pallets.last_mut() {
-            pallet.lots.push(v1::ShippedLot {
-                lot: row.lot.to_string(),
-                code: row.code,
-                material: row.material,
-                cases: row.cases as i32,
-                mass_g: Some(row.mass_g.to_plain_string()),
-            });
+            pallet.lots.push(lot_out(row.of));
         }
     }
     pallets

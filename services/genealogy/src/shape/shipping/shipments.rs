@@ -24,7 +24,7 @@ use crate::shape::lots::{named, place_in_use};
 use crate::shape::making::judge::Broken;
 use crate::store::partners::PartnerRow;
 use crate::store::places::PlaceRow;
-use crate::store::shipping::shipments::{Shipped, Whole};
+use crate::store::shipping::shipments::{LotOnPallet, Shipped, Whole};
 
 /// The word of an open item for what left before it was cleared.
 pub const SHIPPED_UNCLEAR: &str = "SHIPPED_UNCLEAR";
@@ -286,6 +286,17 @@ pub fn shipped(picture: &Picture, on_hand: &BTreeMap<Uuid, BigDecimal>) -> Vec<S
     picture.masses().into_iter().map(of).collect()
 }
 
+/// What of a lot is on a pallet, as a message.
+pub fn lot_out(lot: LotOnPallet) -> v1::ShippedLot {
+    v1::ShippedLot {
+        lot: lot.lot.to_string(),
+        code: lot.code,
+        material: lot.material,
+        cases: i32::try_from(lot.cases).unwrap_or(i32::MAX),
+        mass_g: Some(lot.mass_g.to_plain_string()),
+    }
+}
+
 /// A shipment as a message.
 pub fn shipment_out(whole: Whole) -> v1::Shipment {
     let Whole { row, lots } = whole;
@@ -297,18 +308,12 @@ pub fn shipment_out(whole: Whole) -> v1::Shipment {
         mass_g += &lot.mass_g;
         let id = lot.pallet.to_string();
         if pallets.last().is_none_or(|last| last.pallet != id) {
-            pallets.push(v1::ShippedPallet { pallet: id, label: lot.label, lots: Vec::new() });
+            let label = lot.label.clone();
+            pallets.push(v1::ShippedPallet { pallet: id, label, lots: Vec::new() });
         }
-        let shown = v1::ShippedLot {
-            lot: lot.lot.to_string(),
-            code: lot.code,
-            material: lot.material,
-            cases: i32::try_from(lot.cases).unwrap_or(i32::MAX),
-            mass_g: Some(lot.mass_g.to_plain_string()),
-        };
         // A pallet was pushed just above where there was none.
         if let Some(last) = pallets.last_mut() {
-            last.lots.push(shown);
+            last.lots.push(lot_out(lot));
         }
     }
     v1::Shipment {

@@ -1,39 +1,28 @@
 //! Pallets as a list, with the cases of each counted by lot.
 //! It never reads the cases themselves.
 
-use bigdecimal::BigDecimal;
 use diesel::QueryableByName;
 use diesel::sql_query;
-use diesel::sql_types::{BigInt, Bool, Nullable, Numeric, Text, Timestamptz, Uuid as SqlUuid};
+use diesel::sql_types::{BigInt, Bool, Nullable, Text, Timestamptz, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::Timestamp;
 use platform::error::Failure;
 use platform::pages::Page;
 use uuid::Uuid;
 
-/// A lot on a pallet.
+use super::shipments::LotOnPallet;
+
+/// What of a lot stands on a pallet of the list, and what the list says of the pallet.
 #[derive(Clone, Debug, QueryableByName)]
-pub struct LotOnPallet {
-    #[diesel(sql_type = SqlUuid)]
-    pub pallet: Uuid,
-    #[diesel(sql_type = Text)]
-    pub label: String,
+pub struct Listed {
     #[diesel(sql_type = Text)]
     pub place_name: String,
     #[diesel(sql_type = Timestamptz)]
     pub recorded_at: Timestamp,
     #[diesel(sql_type = Nullable<SqlUuid>)]
     pub shipment: Option<Uuid>,
-    #[diesel(sql_type = SqlUuid)]
-    pub lot: Uuid,
-    #[diesel(sql_type = Text)]
-    pub code: String,
-    #[diesel(sql_type = Text)]
-    pub material: String,
-    #[diesel(sql_type = BigInt)]
-    pub cases: i64,
-    #[diesel(sql_type = Numeric)]
-    pub mass_g: BigDecimal,
+    #[diesel(embed)]
+    pub of: LotOnPallet,
 }
 
 /// The lots on the pallets of a page, pallet by pallet, the newest first; a label and whether a
@@ -42,7 +31,7 @@ pub async fn pallets(
     conn: &mut AsyncPgConnection,
     (label, is_here): (&str, bool),
     page: &Page,
-) -> Result<Vec<LotOnPallet>, Failure> {
+) -> Result<Vec<Listed>, Failure> {
     let after = page.after.as_deref().and_then(|after| after.parse::<Uuid>().ok());
     let rows = sql_query(
         "SELECT asked.id AS pallet, asked.label, asked.place_name, asked.recorded_at, \

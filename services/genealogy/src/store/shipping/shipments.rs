@@ -61,11 +61,9 @@ pub struct Shipped {
     pub taken_g: BigDecimal,
 }
 
-/// What of a lot left on a pallet.
+/// What of a lot stands on a pallet, or left on it.
 #[derive(Clone, Debug, QueryableByName)]
 pub struct LotOnPallet {
-    #[diesel(sql_type = SqlUuid)]
-    shipment: Uuid,
     #[diesel(sql_type = SqlUuid)]
     pub pallet: Uuid,
     #[diesel(sql_type = Text)]
@@ -80,6 +78,14 @@ pub struct LotOnPallet {
     pub cases: i64,
     #[diesel(sql_type = Numeric)]
     pub mass_g: BigDecimal,
+}
+
+#[derive(QueryableByName)]
+struct Left {
+    #[diesel(sql_type = SqlUuid)]
+    shipment: Uuid,
+    #[diesel(embed)]
+    of: LotOnPallet,
 }
 
 /// A shipment with what left, by pallet and lot.
@@ -134,7 +140,7 @@ async fn wholes(
     rows: Vec<ShipmentRow>,
 ) -> Result<Vec<Whole>, Failure> {
     let ids: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
-    let found: Vec<LotOnPallet> = sql_query(
+    let found: Vec<Left> = sql_query(
         "SELECT gone.shipment, gone.pallet, pallet.label, gone.lot, lot.code, lot.material, \
          count(*) AS cases, sum(packed.mass_g) AS mass_g FROM genealogy.shipment_case AS gone \
          JOIN genealogy.packed_case AS packed USING (serial) \
@@ -147,7 +153,7 @@ async fn wholes(
     .load(conn)
     .await?;
     let mut lots: BTreeMap<Uuid, Vec<LotOnPallet>> = BTreeMap::new();
-    found.into_iter().for_each(|lot| lots.entry(lot.shipment).or_default().push(lot));
+    found.into_iter().for_each(|left| lots.entry(left.shipment).or_default().push(left.of));
     let whole = |row: ShipmentRow| {
         let lots = lots.remove(&row.id).unwrap_or_default();
         Whole { row, lots }

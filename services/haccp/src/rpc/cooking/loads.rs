@@ -7,7 +7,7 @@ use domain::fault::Faults;
 use platform::caller::Call;
 use platform::error::{Failure, Kind};
 use platform::pages::Page;
-use platform::shape::{id, optional_id, optional_instant};
+use platform::shape::{id, ids, optional_id, optional_instant};
 use tonic::{Request, Response, Status};
 use uuid::Uuid;
 use wire::v1;
@@ -119,9 +119,7 @@ pub async fn list(
     let now = Call::of(request.extensions())?.received_at;
     let request = request.into_inner();
     let mut faults = Faults::new();
-    let lots = request.lots.iter().enumerate();
-    let mut lots: Vec<Uuid> =
-        lots.filter_map(|(at, lot)| id(lot, &format!("lots[{at}]"), &mut faults)).collect();
+    let mut lots = ids(&request.lots, "lots", &mut faults);
     let lot = optional_id(&request.lot, "lot", &mut faults);
     lots.extend(lot);
     let pulled_since = optional_instant(&request.pulled_since, "pulled_since", &mut faults);

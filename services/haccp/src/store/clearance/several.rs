@@ -33,6 +33,8 @@ impl Facts {
         let is_passed = |place: &Uuid| asked.passed.contains(place);
         let named = some(&self.named, |row| is_own(&row.lot));
         let deviations: BTreeSet<Uuid> = named.iter().map(|row| row.deviation).collect();
+        let bindings = some(&self.stations.bindings, |row| asked.stays.contains(&row.place));
+        let stations: BTreeSet<Uuid> = bindings.iter().map(|row| row.station).collect();
         Facts {
             bound: some(&self.bound, |row| is_own(&row.lot)),
             readings: some(&self.readings, |row| is_own(&row.lot)),
@@ -45,9 +47,9 @@ impl Facts {
             blocks: some(&self.blocks, |row| is_own(&row.lot)),
             in_house: some(&self.in_house, |row| is_own(&row.lot)),
             stations: Stations {
-                bindings: some(&self.stations.bindings, |row| asked.stays.contains(&row.place)),
-                heard: self.stations.heard.clone(),
-                looks: self.stations.looks.clone(),
+                bindings,
+                heard: some(&self.stations.heard, |row| stations.contains(&row.station)),
+                looks: some(&self.stations.looks, |row| stations.contains(&row.station)),
             },
             challenges: some(&self.challenges, |row| {
                 is_passed(&row.place) && row.at >= asked.first_passing
