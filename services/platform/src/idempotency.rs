@@ -4,7 +4,7 @@
 use std::time::Duration;
 
 use diesel::sql_types::{Bytea, Text, Timestamptz};
-use diesel::{OptionalExtension, QueryableByName, sql_query};
+use diesel::{OptionalExtension, QueryableByName};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff::SignedDuration;
 use jiff_diesel::ToDiesel as _;
@@ -15,6 +15,7 @@ use crate::db::Db;
 use crate::error::{Failure, Kind};
 use crate::records;
 use crate::service::House;
+use crate::statement::statement;
 
 /// How long an answer is kept.
 const KEPT_DAYS: i64 = 14;
@@ -53,7 +54,7 @@ pub fn prune(schema: &'static str, db: Db, house: &House) {
                     let oldest = oldest.to_diesel();
                     let text = format!("DELETE FROM {schema}.idempotency WHERE kept_at < $1");
                     Box::pin(async move {
-                        let query = sql_query(text).bind::<Timestamptz, _>(oldest);
+                        let query = statement(text).bind::<Timestamptz, _>(oldest);
                         Ok(query.execute(conn).await?)
                     })
                 });
@@ -93,7 +94,7 @@ impl Keyed {
         &self,
         conn: &mut AsyncPgConnection,
     ) -> Result<Option<A>, Failure> {
-        let taken = sql_query(format!(
+        let taken = statement(format!(
             "INSERT INTO {}.idempotency (scope, key, method, fingerprint, answer, kept_at) \
              VALUES ($1, $2, $3, $4, '', $5) ON CONFLICT DO NOTHING",
             self.schema
@@ -108,7 +109,7 @@ impl Keyed {
         if taken == 1 {
             return Ok(None);
         }
-        let kept: Option<Kept> = sql_query(format!(
+        let kept: Option<Kept> = statement(format!(
             "SELECT fingerprint, answer FROM {}.idempotency WHERE scope = $1 AND key = $2",
             self.schema
         ))
@@ -131,7 +132,7 @@ impl Keyed {
         conn: &mut AsyncPgConnection,
         answer: &impl Message,
     ) -> Result<(), Failure> {
-        sql_query(format!(
+        statement(format!(
             "UPDATE {}.idempotency SET answer = $3 WHERE scope = $1 AND key = $2",
             self.schema
         ))

@@ -17,6 +17,7 @@ pub mod revocation;
 pub mod server;
 pub mod service;
 pub mod shape;
+pub mod statement;
 pub mod tasks;
 pub mod telemetry;
 pub mod tickets;

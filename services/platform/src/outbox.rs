@@ -5,8 +5,8 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use bytes::Bytes;
+use diesel::QueryableByName;
 use diesel::sql_types::{Bytea, Integer, Text, Uuid as SqlUuid};
-use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use http::{HeaderMap, HeaderValue};
 use prost::Message;
@@ -19,6 +19,7 @@ use crate::error::Failure;
 use crate::hop;
 use crate::records;
 use crate::service::House;
+use crate::statement::statement;
 
 /// Messages taken at once.
 const TAKE_MAX: i32 = 32;
@@ -63,7 +64,7 @@ impl Outbox {
         message: &impl Message,
     ) -> Result<Uuid, Failure> {
         let id = records::new_id();
-        sql_query(format!(
+        statement(format!(
             "INSERT INTO {}.outbox (id, subject, method, body) VALUES ($1, $2, $3, $4)",
             self.schema
         ))
@@ -125,7 +126,7 @@ impl Outbox {
 
     /// Takes the oldest message of each subject under a lease, by the database's own clock.
     async fn take(&self) -> Result<Vec<Owed>, Failure> {
-        let statement = format!(
+        let text = format!(
             "UPDATE {schema}.outbox SET tries = tries + 1, not_before = clock_timestamp() + \
              make_interval(secs => least({LEASE_S}, power(2, tries))) WHERE id IN ( \
              SELECT id FROM {schema}.outbox AS due WHERE not_before <= clock_timestamp() \
@@ -135,11 +136,11 @@ impl Outbox {
              RETURNING id, method, body, tries",
             schema = self.schema
         );
-        let statement = Arc::new(statement);
+        let text = Arc::new(text);
         self.db
             .append("platform.outbox_take", move |conn| {
-                let statement = statement.clone();
-                Box::pin(async move { Ok(sql_query(statement.as_str()).load(conn).await?) })
+                let text = text.clone();
+                Box::pin(async move { Ok(statement(text.as_str()).load(conn).await?) })
             })
             .await
     }
@@ -158,13 +159,13 @@ impl Outbox {
     }
 
     async fn forget(&self, id: Uuid) -> Result<(), Failure> {
-        let statement = format!("DELETE FROM {}.outbox WHERE id = $1", self.schema);
-        let statement = Arc::new(statement);
+        let text = format!("DELETE FROM {}.outbox WHERE id = $1", self.schema);
+        let text = Arc::new(text);
         self.db
             .append("platform.outbox_forget", move |conn| {
-                let statement = statement.clone();
+                let text = text.clone();
                 Box::pin(async move {
-                    let forgotten = sql_query(statement.as_str()).bind::<SqlUuid, _>(id);
+                    let forgotten = statement(text.as_str()).bind::<SqlUuid, _>(id);
                     forgotten.execute(conn).await?;
                     Ok(())
                 })

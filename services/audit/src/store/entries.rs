@@ -1,11 +1,11 @@
 //! Sealed entries: found by what they name, in the order of the log.
 //! It never shows an entry that no position was given.
 
+use platform::statement::statement;
 use std::ops::RangeInclusive;
 
 use diesel::QueryableByName;
 use diesel::pg::Pg;
-use diesel::sql_query;
 use diesel::sql_types::{Array, BigInt, Bytea, Date, Nullable, Text, Timestamptz, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::ToDiesel as _;
@@ -125,7 +125,7 @@ async fn meeting<R: QueryableByName<Pg> + Send + 'static>(
          {spelled} AND $8 IS NOT NULL {named} ORDER BY sealed.position LIMIT $9"
     );
     let days = wanted.days.as_ref();
-    let found = sql_query(text)
+    let found = statement(text)
         .bind::<BigInt, _>(stretch.after)
         .bind::<BigInt, _>(stretch.before)
         .bind::<Nullable<Date>, _>(days.map(|days| days.start().to_diesel()))
@@ -149,7 +149,7 @@ pub async fn naming(
          WHERE key = ANY ($1)) AND sealed.position > $2 AND sealed.position < $3 \
          ORDER BY sealed.position LIMIT $4"
     );
-    let found = sql_query(text)
+    let found = statement(text)
         .bind::<Array<SqlUuid>, _>(keys)
         .bind::<BigInt, _>(stretch.after)
         .bind::<BigInt, _>(stretch.before)
@@ -161,7 +161,7 @@ pub async fn naming(
 pub async fn texts(conn: &mut AsyncPgConnection, ids: &[Uuid]) -> Result<Vec<String>, Failure> {
     let query = "SELECT leaf.entry FROM unnest($1) WITH ORDINALITY AS wanted (id, place) \
         JOIN audit.leaf ON leaf.id = wanted.id ORDER BY place";
-    let found: Vec<EntryText> = sql_query(query).bind::<Array<SqlUuid>, _>(ids).load(conn).await?;
+    let found: Vec<EntryText> = statement(query).bind::<Array<SqlUuid>, _>(ids).load(conn).await?;
     if found.len() != ids.len() {
         return Err(Failure::internal("a sealed entry is not there"));
     }
@@ -170,6 +170,6 @@ pub async fn texts(conn: &mut AsyncPgConnection, ids: &[Uuid]) -> Result<Vec<Str
 
 /// The entry of one record; nothing while it is not sealed.
 pub async fn one(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<EntryRow>, Failure> {
-    let found = sql_query(format!("{ENTRIES} WHERE leaf.id = $1")).bind::<SqlUuid, _>(id);
+    let found = statement(format!("{ENTRIES} WHERE leaf.id = $1")).bind::<SqlUuid, _>(id);
     Ok(found.load(conn).await?.pop())
 }

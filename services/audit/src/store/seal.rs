@@ -2,11 +2,11 @@
 //! It never leaves out a leaf for another transaction's sake: whatever is visible is found.
 
 use diesel::QueryableByName;
-use diesel::sql_query;
 use diesel::sql_types::{Array, BigInt, Bool, Bytea, Integer, Text, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl, SimpleAsyncConnection};
 use domain::tree::Node;
 use platform::error::Failure;
+use platform::statement::statement;
 use uuid::Uuid;
 
 /// The advisory lock of the one sealer of a database.
@@ -68,14 +68,14 @@ pub async fn try_lock(conn: &mut AsyncPgConnection) -> Result<bool, Failure> {
     // the leaves of one step costs more than reading them.
     let settings = "SET statement_timeout = 0; SET max_parallel_workers_per_gather = 0";
     conn.batch_execute(settings).await?;
-    let asked = sql_query("SELECT pg_try_advisory_lock($1) AS value").bind::<BigInt, _>(LOCK);
+    let asked = statement("SELECT pg_try_advisory_lock($1) AS value").bind::<BigInt, _>(LOCK);
     Ok(asked.get_result::<Truth>(conn).await?.value)
 }
 
 /// Begins a transaction on one snapshot; gives it as text.
 pub async fn begin(conn: &mut AsyncPgConnection) -> Result<String, Failure> {
     conn.batch_execute("BEGIN ISOLATION LEVEL REPEATABLE READ").await?;
-    let snapshot = sql_query("SELECT pg_current_snapshot()::text AS value");
+    let snapshot = statement("SELECT pg_current_snapshot()::text AS value");
     Ok(snapshot.get_result::<Word>(conn).await?.value)
 }
 
@@ -94,7 +94,7 @@ pub async fn commit(conn: &mut AsyncPgConnection) -> Result<(), Failure> {
 pub async fn kept(conn: &mut AsyncPgConnection) -> Result<Option<Seen>, Failure> {
     let query = "SELECT seen AS value FROM audit.scan \
         WHERE cluster = (SELECT system_identifier::text FROM pg_control_system())";
-    let found: Vec<Word> = sql_query(query).load(conn).await?;
+    let found: Vec<Word> = statement(query).load(conn).await?;
     Ok(found.into_iter().next().and_then(|word| Seen::of_snapshot(&word.value)))
 }
 
@@ -103,7 +103,7 @@ pub async fn keep(conn: &mut AsyncPgConnection, snapshot: &str) -> Result<(), Fa
     let query = "INSERT INTO audit.scan (cluster, seen) \
         SELECT system_identifier::text, $1 FROM pg_control_system() \
         ON CONFLICT (only_row) DO UPDATE SET cluster = excluded.cluster, seen = excluded.seen";
-    sql_query(query).bind::<Text, _>(snapshot).execute(conn).await?;
+    statement(query).bind::<Text, _>(snapshot).execute(conn).await?;
     Ok(())
 }
 
@@ -129,7 +129,7 @@ pub async fn unsealed(
         AND $1 = '0' AND $2 = '{}' ORDER BY found.xid, found.id LIMIT $5";
     let text = if *seen == Seen::nothing() { full } else { query };
     let (xid, id) = after.map_or(("0", Uuid::nil()), |last| (last.xid.as_str(), last.id));
-    let found = sql_query(text)
+    let found = statement(text)
         .bind::<Text, _>(&seen.end)
         .bind::<Text, _>(format!("{{{}}}", seen.running))
         .bind::<Text, _>(xid)
@@ -148,7 +148,7 @@ pub async fn insert_sealed(
     let hashes: Vec<_> = leaves.iter().map(|leaf| leaf.hash.as_slice()).collect();
     let query = "INSERT INTO audit.sealed (position, leaf, hash) SELECT $1 + place - 1, leaf, hash \
         FROM unnest($2, $3) WITH ORDINALITY AS named (leaf, hash, place)";
-    sql_query(query)
+    statement(query)
         .bind::<BigInt, _>(first)
         .bind::<Array<SqlUuid>, _>(ids)
         .bind::<Array<Bytea>, _>(hashes)
@@ -166,7 +166,7 @@ pub async fn insert_subtrees(conn: &mut AsyncPgConnection, nodes: &[Node]) -> Re
     let indexes: Vec<_> = nodes.iter().map(|node| node.index as i64).collect();
     let hashes: Vec<_> = nodes.iter().map(|node| node.hash.as_slice()).collect();
     let query = "INSERT INTO audit.subtree (level, index, hash) SELECT * FROM unnest($1, $2, $3)";
-    sql_query(query)
+    statement(query)
         .bind::<Array<Integer>, _>(levels)
         .bind::<Array<BigInt>, _>(indexes)
         .bind::<Array<Bytea>, _>(hashes)
@@ -182,7 +182,7 @@ pub async fn insert_filed(
 ) -> Result<(), Failure> {
     let (keys, positions): (Vec<_>, Vec<_>) = filed.iter().copied().unzip();
     let query = "INSERT INTO audit.filed (key, position) SELECT * FROM unnest($1, $2)";
-    sql_query(query)
+    statement(query)
         .bind::<Array<SqlUuid>, _>(keys)
         .bind::<Array<BigInt>, _>(positions)
         .execute(conn)

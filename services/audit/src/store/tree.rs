@@ -1,11 +1,11 @@
 //! The stored tree: its size, the parts that a proof needs, and signed checkpoints.
 //! It never computes a hash: the tree's arithmetic is in `domain`.
 
+use platform::statement::statement;
 use std::ops::Range;
 
 use diesel::dsl::max;
 use diesel::prelude::*;
-use diesel::sql_query;
 use diesel::sql_types::{BigInt, Bytea, Integer, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use domain::record::Hash;
@@ -45,7 +45,7 @@ struct Stored {
 
 /// The id of the plant, after which its log is named.
 pub async fn plant(conn: &mut AsyncPgConnection) -> Result<Uuid, Failure> {
-    let mark: Mark = sql_query("SELECT id FROM house.plant").get_result(conn).await?;
+    let mark: Mark = statement("SELECT id FROM house.plant").get_result(conn).await?;
     Ok(mark.id)
 }
 
@@ -117,7 +117,7 @@ pub async fn stored(
              WHERE index >= $1 AND index < $2 AND level = $3 ORDER BY index"
         }
     };
-    let found: Vec<Stored> = sql_query(text)
+    let found: Vec<Stored> = statement(text)
         .bind::<BigInt, _>(within.start as i64)
         .bind::<BigInt, _>(within.end as i64)
         .bind::<Integer, _>(level as i32)
@@ -129,7 +129,7 @@ pub async fn stored(
 /// The levels of which nodes are stored, above the leaves.
 pub async fn levels(conn: &mut AsyncPgConnection) -> Result<Vec<u32>, Failure> {
     let query = "SELECT DISTINCT level::bigint AS index, ''::bytea AS hash FROM audit.subtree";
-    let found: Vec<Stored> = sql_query(query).load(conn).await?;
+    let found: Vec<Stored> = statement(query).load(conn).await?;
     Ok(found.into_iter().map(|row| row.index as u32).collect())
 }
 

@@ -3,11 +3,12 @@
 
 mod each;
 
+use platform::statement::statement;
 use std::collections::HashMap;
 use std::sync::Arc;
 
+use diesel::QueryableByName;
 use diesel::sql_types::{Array, BigInt, Nullable, Text, Timestamptz, Uuid as SqlUuid};
-use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff::Timestamp;
 use platform::error::Failure;
@@ -165,7 +166,7 @@ pub async fn graph(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<Closur
 }
 
 async fn read(conn: &mut AsyncPgConnection, ships: &[Uuid]) -> Result<Read, Failure> {
-    let rows = sql_query(CLOSURE).bind::<Array<SqlUuid>, _>(ships).load(conn).await?;
+    let rows = statement(CLOSURE).bind::<Array<SqlUuid>, _>(ships).load(conn).await?;
     let mut read = taken_apart(rows)?;
     read.lots.sort_unstable_by_key(|read| read.lot.id);
     let known = |ship: &Uuid| read.lots.binary_search_by_key(ship, |read| read.lot.id).is_ok();
@@ -241,7 +242,7 @@ async fn place_them(
 ) -> Result<(), Failure> {
     let makings: Vec<Uuid> = read.makings.keys().copied().collect();
     let used: Vec<Move> =
-        sql_query(LAST_USES).bind::<Array<SqlUuid>, _>(&makings).load(conn).await?;
+        statement(LAST_USES).bind::<Array<SqlUuid>, _>(&makings).load(conn).await?;
     let mut ends: HashMap<Uuid, Timestamp> =
         used.into_iter().map(|used| (used.id, used.at.to_jiff())).collect();
     for ship in ships {
@@ -267,13 +268,13 @@ async fn moves(
     ships: &[Uuid],
 ) -> Result<Moves, Failure> {
     let ids: Vec<Uuid> = read.lots.iter().map(|read| read.lot.id).collect();
-    let moved: Vec<Move> = sql_query(TRANSFERS).bind::<Array<SqlUuid>, _>(&ids).load(conn).await?;
+    let moved: Vec<Move> = statement(TRANSFERS).bind::<Array<SqlUuid>, _>(&ids).load(conn).await?;
     let mut transfers: HashMap<Uuid, Vec<(Timestamp, Uuid)>> = HashMap::new();
     for Move { id, place, at } in moved {
         transfers.entry(id).or_default().extend(place.map(|place| (at.to_jiff(), place)));
     }
     let stacked: Vec<PalletMove> =
-        sql_query(PALLET_MOVES).bind::<Array<SqlUuid>, _>(ships).load(conn).await?;
+        statement(PALLET_MOVES).bind::<Array<SqlUuid>, _>(ships).load(conn).await?;
     let mut pallets: HashMap<Uuid, HashMap<Uuid, Vec<(Timestamp, Uuid)>>> = HashMap::new();
     for PalletMove { id, place, pallet, at } in stacked {
         let moves = pallets.entry(id).or_default().entry(pallet).or_default();
@@ -303,7 +304,7 @@ pub async fn open_cases(
     lots: &[Uuid],
 ) -> Result<Vec<OpenCase>, Failure> {
     let rows: Vec<Passed> =
-        sql_query(OPEN_CASES).bind::<Array<SqlUuid>, _>(lots).load(conn).await?;
+        statement(OPEN_CASES).bind::<Array<SqlUuid>, _>(lots).load(conn).await?;
     let mut cases: Vec<OpenCase> = Vec::new();
     for Passed { serial, lot, pallet, place, at } in rows {
         let passing = (place, at.to_jiff());

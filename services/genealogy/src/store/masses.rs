@@ -2,12 +2,13 @@
 //! It never says what is left of a lot: yields go by what there was.
 
 use bigdecimal::BigDecimal;
+use diesel::QueryableByName;
 use diesel::sql_types::{Array, BigInt, Date, Nullable, Numeric, Text, Uuid as SqlUuid};
-use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff::civil;
 use jiff_diesel::ToDiesel as _;
 use platform::error::{Failure, Kind};
+use platform::statement::statement;
 use uuid::Uuid;
 
 /// The most lots of one answer.
@@ -100,7 +101,7 @@ pub async fn of_day(
     day: civil::Date,
     material: &str,
 ) -> Result<Vec<Uuid>, Failure> {
-    let query = sql_query(OF_DAY)
+    let query = statement(OF_DAY)
         .bind::<Date, _>(day.to_diesel())
         .bind::<Text, _>(material)
         .bind::<BigInt, _>(OF_DAY_MAX + 1);
@@ -120,10 +121,10 @@ pub async fn around(
 ) -> Result<Masses, Failure> {
     let makings: Vec<Making> = match alone {
         true => Vec::new(),
-        false => sql_query(MAKINGS).bind::<Array<SqlUuid>, _>(roots).load(conn).await?,
+        false => statement(MAKINGS).bind::<Array<SqlUuid>, _>(roots).load(conn).await?,
     };
     let ids: Vec<Uuid> = makings.iter().map(|making| making.id).collect();
-    let lots: Vec<MassLot> = sql_query(LOTS)
+    let lots: Vec<MassLot> = statement(LOTS)
         .bind::<Array<SqlUuid>, _>(roots)
         .bind::<Array<SqlUuid>, _>(&ids)
         .bind::<BigInt, _>(LOTS_MAX as i64 + 1)
@@ -136,7 +137,7 @@ pub async fn around(
     if !roots.iter().all(is_known) {
         return Err(Failure::not_found("lot"));
     }
-    let inputs = sql_query(INPUTS).bind::<Array<SqlUuid>, _>(&ids).load(conn).await?;
+    let inputs = statement(INPUTS).bind::<Array<SqlUuid>, _>(&ids).load(conn).await?;
     Ok(Masses { lots, makings, inputs })
 }
 

@@ -1,13 +1,14 @@
 //! Lots of materials on hand, the oldest first, with what forbids the use of each.
 //! It never locks anything: what it tells may be gone when somebody comes to use it.
 
+use platform::statement::statement;
 use std::collections::HashMap;
 
 use bigdecimal::{BigDecimal, Zero as _};
+use diesel::QueryableByName;
 use diesel::sql_types::{
     Array, BigInt, Date as SqlDate, Nullable, Numeric, Text, Timestamptz, Uuid as SqlUuid,
 };
-use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff::Timestamp;
 use jiff_diesel::ToDiesel as _;
@@ -60,7 +61,7 @@ struct Found {
 
 /// What is on hand of materials and of named lots.
 pub async fn find(conn: &mut AsyncPgConnection, wanted: &Wanted) -> Result<Shelf, Failure> {
-    let mut found: Vec<Found> = sql_query(FOUND)
+    let mut found: Vec<Found> = statement(FOUND)
         .bind::<Array<Text>, _>(&wanted.materials)
         .bind::<SqlDate, _>(wanted.on.to_diesel())
         .bind::<BigInt, _>(READ_OF_A_MATERIAL)

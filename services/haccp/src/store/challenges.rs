@@ -1,15 +1,16 @@
 //! Challenges at places, each with the span that it proves or puts in doubt.
 //! It never changes one.
 
+use diesel::QueryableByName;
 use diesel::sql_types::{
     BigInt, Bool, Date, Integer, Nullable, Text, Timestamptz, Uuid as SqlUuid,
 };
-use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff::Timestamp;
 use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
 use platform::pages::Page;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use super::rows::Table;
@@ -63,7 +64,7 @@ const SELECT: &str = "SELECT c.id, c.plan, c.plan_version, c.check_code, c.devic
 
 /// One challenge.
 pub async fn find(conn: &mut AsyncPgConnection, id: Uuid) -> Result<ChallengeRow, Failure> {
-    let query = sql_query(format!("{SELECT} WHERE c.id = $1")).bind::<SqlUuid, _>(id);
+    let query = statement(format!("{SELECT} WHERE c.id = $1")).bind::<SqlUuid, _>(id);
     Ok(query.get_result(conn).await?)
 }
 
@@ -74,7 +75,7 @@ pub async fn list(
     page: &Page,
 ) -> Result<Vec<ChallengeRow>, Failure> {
     let after = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::nil());
-    let query = sql_query(format!(
+    let query = statement(format!(
         "{SELECT} WHERE c.id > $1 AND ($2 IS NULL OR c.place = $2) \
          AND ($4 IS NULL OR c.day = $4) ORDER BY c.id LIMIT $3"
     ));
@@ -98,7 +99,7 @@ pub async fn last_good(
     (place, device): (Uuid, &str),
     before: Timestamp,
 ) -> Result<Option<Timestamp>, Failure> {
-    let query = sql_query(
+    let query = statement(
         "SELECT max(observed_at + offset_ms * interval '1 ms') AS at FROM haccp.challenge \
          WHERE place = $1 AND device = $2 AND is_good \
          AND observed_at + offset_ms * interval '1 ms' < $3",

@@ -5,10 +5,11 @@ pub mod in_house;
 mod several;
 pub mod stations;
 
+use diesel::QueryableByName;
 use diesel::sql_types::{Array, BigInt, Bool, Bytea, Integer, Nullable, Text, Uuid as SqlUuid};
-use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
+use platform::statement::statement;
 use uuid::Uuid;
 
 /// What is asked about.
@@ -63,13 +64,13 @@ pub async fn facts(conn: &mut AsyncPgConnection, asked: &Asked) -> Result<Facts,
 /// The rows of a statement whose only parameter is a list of lots.
 pub async fn of_lots<T>(
     conn: &mut AsyncPgConnection,
-    statement: &str,
+    text: &'static str,
     lots: &[Uuid],
 ) -> Result<Vec<T>, Failure>
 where
     T: QueryableByName<diesel::pg::Pg> + Send + 'static,
 {
-    Ok(sql_query(statement).bind::<Array<SqlUuid>, _>(lots).load(conn).await?)
+    Ok(statement(text).bind::<Array<SqlUuid>, _>(lots).load(conn).await?)
 }
 
 /// To which version a lot is bound.
@@ -234,7 +235,7 @@ pub struct Deviated {
 }
 
 async fn deviations(conn: &mut AsyncPgConnection, asked: &Asked) -> Result<Vec<Deviated>, Failure> {
-    let query = sql_query(
+    let query = statement(
         "SELECT d.id, d.plan, d.check_code, d.what, d.fingerprint IS NOT NULL AS by_hand, d.place, \
          (extract(epoch FROM d.span_from) * 1000000)::bigint AS span_from, \
          (extract(epoch FROM d.span_to) * 1000000)::bigint AS span_to, e.disposition, \
@@ -324,7 +325,7 @@ async fn challenges(
     conn: &mut AsyncPgConnection,
     asked: &Asked,
 ) -> Result<Vec<Challenged>, Failure> {
-    let query = sql_query(
+    let query = statement(
         "SELECT * FROM (SELECT c.place, c.device, (extract(epoch FROM c.observed_at) * \
          1000000)::bigint + c.offset_ms * 1000 AS at, c.is_good, d.id AS deviation \
          FROM haccp.challenge AS c LEFT JOIN haccp.deviation AS d ON d.challenge = c.id \
@@ -350,7 +351,7 @@ pub struct Reviewed {
 
 async fn reviews(conn: &mut AsyncPgConnection, asked: &Asked) -> Result<Vec<Reviewed>, Failure> {
     let (lots, digests): (Vec<Uuid>, Vec<Vec<u8>>) = asked.ships.iter().cloned().unzip();
-    let query = sql_query(
+    let query = statement(
         "SELECT DISTINCT ON (r.lot, r.closure) r.lot, r.closure, r.excepted, r.seen \
          FROM haccp.review_lot AS r JOIN haccp.review AS signed ON signed.id = r.review \
          JOIN unnest($1, $2) AS asked (lot, closure) \

@@ -2,7 +2,6 @@
 //! It never closes one without all four parts and a signature.
 
 use diesel::prelude::*;
-use diesel::sql_query;
 use diesel::sql_types::{Array, Bool, Nullable, Text, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::{Timestamp, ToDiesel as _};
@@ -10,6 +9,7 @@ use platform::error::Failure;
 use platform::outbox::Outbox;
 use platform::pages::Page;
 use platform::records;
+use platform::statement::statement;
 use platform::tickets::Ticket;
 use uuid::Uuid;
 
@@ -228,7 +228,7 @@ pub struct Wrong {
 
 /// Looks up what was read and amended, and by whom.
 pub async fn wrong(conn: &mut AsyncPgConnection, deviation: Uuid) -> Result<Wrong, Failure> {
-    let query = sql_query(
+    let query = statement(
         "WITH first AS (SELECT coalesce(r.supersedes, r.id) AS id FROM haccp.deviation AS d \
          JOIN haccp.reading AS r ON r.id = d.reading WHERE d.id = $1), \
          said AS (SELECT r.* FROM haccp.reading AS r, first \
@@ -256,7 +256,7 @@ pub async fn recooked(
     (plan, check): (Uuid, &str),
     lots: &[Uuid],
 ) -> Result<Vec<Recooked>, Failure> {
-    let query = sql_query(
+    let query = statement(
         "SELECT d.id, e.entered_by_name AS signed_by_name FROM haccp.deviation AS d \
          JOIN haccp.deviation_end AS e ON e.deviation = d.id AND e.disposition = 'recook' \
          WHERE d.plan = $1 AND d.check_code = $2 AND EXISTS (SELECT 1 FROM haccp.deviation_lot \

@@ -2,10 +2,11 @@
 //! It never reads the bytes for a list, and never changes a file.
 
 use diesel::sql_types::{BigInt, Bytea, Integer, Text, Timestamptz, Uuid as SqlUuid};
-use diesel::{OptionalExtension, QueryableByName, sql_query};
+use diesel::{OptionalExtension, QueryableByName};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
 use platform::pages::Page;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use super::rows::Table;
@@ -39,7 +40,7 @@ const SELECT: &str = "SELECT id, about, name, media_type, bytes, sha256, recorde
 
 /// One file without its bytes.
 pub async fn find(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<FileRow>, Failure> {
-    let query = sql_query(format!("{SELECT} WHERE id = $1")).bind::<SqlUuid, _>(id);
+    let query = statement(format!("{SELECT} WHERE id = $1")).bind::<SqlUuid, _>(id);
     Ok(query.get_result(conn).await.optional()?)
 }
 
@@ -69,12 +70,12 @@ pub async fn list(
     let rest = "id > $2 ORDER BY id LIMIT $3";
     let found = match wanted {
         Wanted::About(about) => {
-            let query = sql_query(format!("{SELECT} WHERE about = $1 AND {rest}"));
+            let query = statement(format!("{SELECT} WHERE about = $1 AND {rest}"));
             let query = query.bind::<Text, _>(about).bind::<SqlUuid, _>(after);
             query.bind::<BigInt, _>(page.fetch()).load(conn).await
         }
         Wanted::Lot(lot) => {
-            let query = sql_query(format!("{SELECT} WHERE about IN ({OF_LOT}) AND {rest}"));
+            let query = statement(format!("{SELECT} WHERE about IN ({OF_LOT}) AND {rest}"));
             let query = query.bind::<SqlUuid, _>(lot).bind::<SqlUuid, _>(after);
             query.bind::<BigInt, _>(page.fetch()).load(conn).await
         }
@@ -84,7 +85,7 @@ pub async fn list(
 
 /// Writes the bytes of a file, in the transaction of its record.
 pub async fn keep(conn: &mut AsyncPgConnection, file: Uuid, bytes: &[u8]) -> Result<(), Failure> {
-    let statement = sql_query("INSERT INTO haccp.file_content (file, content) VALUES ($1, $2)");
+    let statement = statement("INSERT INTO haccp.file_content (file, content) VALUES ($1, $2)");
     statement.bind::<SqlUuid, _>(file).bind::<Bytea, _>(bytes).execute(conn).await?;
     Ok(())
 }
@@ -97,7 +98,7 @@ struct Content {
 
 /// The bytes of a file.
 pub async fn content(conn: &mut AsyncPgConnection, file: Uuid) -> Result<Vec<u8>, Failure> {
-    let query = sql_query("SELECT content FROM haccp.file_content WHERE file = $1");
+    let query = statement("SELECT content FROM haccp.file_content WHERE file = $1");
     let found: Content = query.bind::<SqlUuid, _>(file).get_result(conn).await?;
     Ok(found.content)
 }

@@ -2,9 +2,10 @@
 //! It never changes either.
 
 use diesel::sql_types::{Bool, Nullable, Text, Timestamptz, Uuid as SqlUuid};
-use diesel::{OptionalExtension, QueryableByName, sql_query};
+use diesel::{OptionalExtension, QueryableByName};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use super::rows::Table;
@@ -49,7 +50,7 @@ pub struct FoundRow {
 
 /// One finding with its answer.
 pub async fn find(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<FoundRow>, Failure> {
-    let query = sql_query(
+    let query = statement(
         "SELECT f.id, f.lot, f.serial, f.what, f.size_mm::text AS size_mm, f.found_at_place, \
          f.knives_and_plates, f.observed_at, f.recorded_at, f.entered_by_name, \
          a.recorded_at AS answered_at, a.entered_by_name AS answered_by_name, \

@@ -4,12 +4,13 @@
 use diesel::sql_types::{
     Array, BigInt, Bool, Integer, Nullable, Text, Timestamptz, Uuid as SqlUuid,
 };
-use diesel::{OptionalExtension, QueryableByName, sql_query};
+use diesel::{OptionalExtension, QueryableByName};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff::Timestamp;
 use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
 use platform::pages::Page;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use super::rows::Table;
@@ -104,7 +105,7 @@ pub async fn last(
     id: Uuid,
 ) -> Result<Option<InstrumentRow>, Failure> {
     let query = format!("{VERSION} WHERE id = $1 ORDER BY id, version DESC");
-    Ok(sql_query(query).bind::<SqlUuid, _>(id).get_result(conn).await.optional()?)
+    Ok(statement(query).bind::<SqlUuid, _>(id).get_result(conn).await.optional()?)
 }
 
 /// The newest version of each instrument, in the order in which they were made.
@@ -114,7 +115,7 @@ pub async fn list(
 ) -> Result<Vec<InstrumentRow>, Failure> {
     let after = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::nil());
     let query = format!("{VERSION} WHERE id > $1 ORDER BY id, version DESC LIMIT $2");
-    let query = sql_query(query).bind::<SqlUuid, _>(after).bind::<BigInt, _>(page.fetch());
+    let query = statement(query).bind::<SqlUuid, _>(after).bind::<BigInt, _>(page.fetch());
     Ok(query.load(conn).await?)
 }
 
@@ -127,13 +128,13 @@ pub async fn last_checks(
         "SELECT DISTINCT ON (instrument) * FROM ({CHECKS} WHERE c.instrument = ANY($1)) AS found \
          ORDER BY instrument, observed_at DESC, id DESC"
     );
-    Ok(sql_query(query).bind::<Array<SqlUuid>, _>(of).load(conn).await?)
+    Ok(statement(query).bind::<Array<SqlUuid>, _>(of).load(conn).await?)
 }
 
 /// One check.
 pub async fn check(conn: &mut AsyncPgConnection, id: Uuid) -> Result<CheckRow, Failure> {
     let query = format!("{CHECKS} WHERE c.id = $1");
-    Ok(sql_query(query).bind::<SqlUuid, _>(id).get_result(conn).await?)
+    Ok(statement(query).bind::<SqlUuid, _>(id).get_result(conn).await?)
 }
 
 /// An instrument with its last check at or before an instant.
@@ -142,7 +143,7 @@ pub async fn used(
     id: Uuid,
     at: Timestamp,
 ) -> Result<Option<UsedRow>, Failure> {
-    let query = sql_query(
+    let query = statement(
         "SELECT i.name, i.in_use, c.id AS check, c.error::text AS error, c.unit, c.verdict \
          FROM haccp.instrument AS i LEFT JOIN LATERAL (SELECT * FROM haccp.instrument_check AS c \
          WHERE c.instrument = i.id AND c.observed_at + c.offset_ms * interval '1 ms' <= $2 \
@@ -166,7 +167,7 @@ pub async fn measured_since_good(
     instrument: Uuid,
     at: Timestamp,
 ) -> Result<Vec<Uuid>, Failure> {
-    let query = sql_query(
+    let query = statement(
         "WITH good AS (SELECT coalesce(max(observed_at), '-infinity'::timestamptz) AS at \
          FROM haccp.instrument_check WHERE instrument = $1 AND verdict = 'PASS' \
          AND observed_at < $2), \

@@ -1,10 +1,11 @@
 //! Missed checks that other evidence covers.
 //! It never changes one.
 
+use diesel::QueryableByName;
 use diesel::sql_types::{Array, Integer, Text, Timestamptz, Uuid as SqlUuid};
-use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use super::rows::Table;
@@ -47,5 +48,5 @@ pub async fn find(conn: &mut AsyncPgConnection, id: Uuid) -> Result<MissedRow, F
         WHERE missed_check = m.id ORDER BY lot) AS lots, m.plan, m.plan_version, m.check_code, \
         m.missed_from, m.missed_to, m.evidence, m.cause, m.prevention, m.entered_by_name, \
         m.recorded_at FROM haccp.missed_check AS m WHERE m.id = $1";
-    Ok(sql_query(query).bind::<SqlUuid, _>(id).get_result(conn).await?)
+    Ok(statement(query).bind::<SqlUuid, _>(id).get_result(conn).await?)
 }

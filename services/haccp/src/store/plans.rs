@@ -8,6 +8,7 @@ use jiff_diesel::{Timestamp, ToDiesel as _};
 use platform::error::{Failure, Kind};
 use platform::pages::Page;
 use platform::records;
+use platform::statement::statement;
 use platform::tickets::Ticket;
 use uuid::Uuid;
 
@@ -167,7 +168,7 @@ pub async fn may_use(
     (plan, version): (Uuid, i32),
     lots: &[Uuid],
 ) -> Result<bool, Failure> {
-    let query = diesel::sql_query(
+    let query = statement(
         "SELECT EXISTS (SELECT 1 FROM haccp.plan_in_force WHERE plan = $1 AND version = $2) \
          OR (cardinality($3) > 0 AND NOT EXISTS (SELECT 1 FROM unnest($3) AS named(lot) \
          WHERE NOT EXISTS (SELECT 1 FROM haccp.lot_bound AS bound WHERE bound.lot = named.lot \

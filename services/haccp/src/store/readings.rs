@@ -3,13 +3,14 @@
 
 use diesel::sql_types::Uuid as SqlUuid;
 use diesel::sql_types::{Array, BigInt, Bool, Bytea, Date, Integer, Nullable, Text, Timestamptz};
-use diesel::{OptionalExtension, QueryableByName, sql_query};
+use diesel::{OptionalExtension, QueryableByName};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff::civil;
 use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
 use platform::moments::Moments;
 use platform::pages::Page;
+use platform::statement::statement;
 use uuid::Uuid;
 
 /// What an amendment names.
@@ -156,7 +157,7 @@ impl From<Found> for ReadingRow {
 
 /// One reading.
 pub async fn find(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<ReadingRow>, Failure> {
-    let query = sql_query(format!("{SELECT} WHERE r.id = $1")).bind::<SqlUuid, _>(id);
+    let query = statement(format!("{SELECT} WHERE r.id = $1")).bind::<SqlUuid, _>(id);
     let found: Option<Found> = query.get_result(conn).await.optional()?;
     Ok(found.map(ReadingRow::from))
 }
@@ -166,7 +167,7 @@ pub async fn amendments(
     conn: &mut AsyncPgConnection,
     of: &[Uuid],
 ) -> Result<Vec<ReadingRow>, Failure> {
-    let query = sql_query(format!("{SELECT} WHERE r.supersedes = ANY($1) ORDER BY r.id"));
+    let query = statement(format!("{SELECT} WHERE r.supersedes = ANY($1) ORDER BY r.id"));
     let found: Vec<Found> = query.bind::<Array<SqlUuid>, _>(of).load(conn).await?;
     Ok(found.into_iter().map(ReadingRow::from).collect())
 }
@@ -178,7 +179,7 @@ pub async fn list(
     page: &Page,
 ) -> Result<Vec<ReadingRow>, Failure> {
     let after = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::nil());
-    let query = sql_query(format!(
+    let query = statement(format!(
         "{SELECT} WHERE r.supersedes IS NULL AND r.id > $1 AND ($2 IS NULL OR EXISTS \
          (SELECT 1 FROM haccp.reading_lot AS l WHERE l.reading = r.id AND l.lot = $2)) \
          AND ($4 IS NULL OR r.day = $4) ORDER BY r.id LIMIT $3"

@@ -1,12 +1,13 @@
 //! Signed reviews, and who recorded what they review.
 //! It never changes one: a review that something has made void is found no more by its digest.
 
+use platform::statement::statement;
 use std::collections::{BTreeSet, HashMap};
 
 use diesel::sql_types::{
     Array, BigInt, Bool, Integer, Nullable, Text, Timestamptz, Uuid as SqlUuid,
 };
-use diesel::{OptionalExtension, QueryableByName, sql_query};
+use diesel::{OptionalExtension, QueryableByName};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
 use platform::pages::Page;
@@ -54,7 +55,7 @@ pub async fn find(
 ) -> Result<Option<(ReviewRow, Vec<Covered>)>, Failure> {
     let query = "SELECT id, note, entered_by_name, recorded_at FROM haccp.review WHERE id = $1";
     let row: Option<ReviewRow> =
-        sql_query(query).bind::<SqlUuid, _>(id).get_result(conn).await.optional()?;
+        statement(query).bind::<SqlUuid, _>(id).get_result(conn).await.optional()?;
     Ok(with_lots(conn, row.into_iter().collect()).await?.pop())
 }
 
@@ -65,7 +66,7 @@ pub async fn list(
     page: &Page,
 ) -> Result<Vec<(ReviewRow, Vec<Covered>)>, Failure> {
     let before = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::max());
-    let query = sql_query(
+    let query = statement(
         "SELECT id, note, entered_by_name, recorded_at FROM haccp.review AS r WHERE id < $1 \
          AND ($2 IS NULL OR EXISTS (SELECT 1 FROM haccp.review_lot AS l WHERE l.review = r.id \
          AND l.lot = $2)) ORDER BY id DESC LIMIT $3",
@@ -84,7 +85,7 @@ async fn with_lots(
     rows: Vec<ReviewRow>,
 ) -> Result<Vec<(ReviewRow, Vec<Covered>)>, Failure> {
     let ids: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
-    let lots: Vec<LotRow> = sql_query(
+    let lots: Vec<LotRow> = statement(
         "SELECT review, lot, encode(closure, 'hex') AS digest, excepted, seen, reviewer_recorded \
          FROM haccp.review_lot WHERE review = ANY($1) ORDER BY lot",
     )
@@ -115,7 +116,7 @@ pub async fn cover(
     covered: &[Covered],
 ) -> Result<(), Failure> {
     for lot in covered {
-        sql_query(
+        statement(
             "INSERT INTO haccp.review_lot (review, lot, closure, excepted, seen, \
              reviewer_recorded) VALUES ($1, $2, decode($3, 'hex'), $4, $5, $6)",
         )
@@ -149,7 +150,7 @@ pub async fn recorded_by(
         ships.extend(std::iter::repeat_n(*ship as i32, closure.len()));
         lots.extend(closure.iter().copied());
     }
-    let found: Vec<Place> = sql_query(
+    let found: Vec<Place> = statement(
         "SELECT DISTINCT asked.ship FROM unnest($2, $3) AS asked (ship, lot) WHERE \
          EXISTS (SELECT 1 FROM haccp.reading_lot AS link JOIN haccp.reading AS r \
          ON r.id = link.reading WHERE link.lot = asked.lot AND r.entered_by = $1) \

@@ -2,11 +2,12 @@
 //! It never changes a row.
 
 use diesel::sql_types::{Array, Bytea, Text, Uuid as SqlUuid};
-use diesel::{OptionalExtension, QueryableByName, sql_query};
+use diesel::{OptionalExtension, QueryableByName};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
 use platform::moments::Moments;
 use platform::records::{self, Stamp};
+use platform::statement::statement;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
@@ -46,7 +47,7 @@ pub async fn known(
         "SELECT entered_by, coalesce(fingerprint, '') AS fingerprint FROM {name} WHERE {key} = $1"
     );
     let found: Option<Known> =
-        sql_query(query).bind::<SqlUuid, _>(stamp.id).get_result(conn).await.optional()?;
+        statement(query).bind::<SqlUuid, _>(stamp.id).get_result(conn).await.optional()?;
     match found {
         Some(found) => stamp.same_as(&found.entered_by, &found.fingerprint).map(|()| true),
         None => Ok(false),
@@ -94,9 +95,9 @@ pub async fn insert(conn: &mut AsyncPgConnection, record: &Record) -> Result<(),
         row.extend(columns.clone());
     }
     let name = table.name;
-    let statement =
+    let text =
         format!("INSERT INTO {name} SELECT * FROM jsonb_populate_record(NULL::{name}, $1::jsonb)");
-    sql_query(statement).bind::<Text, _>(row.to_string()).execute(conn).await?;
+    statement(text).bind::<Text, _>(row.to_string()).execute(conn).await?;
     records::insert_leaves(conn, vec![stamp.leaf(form, entry)?]).await
 }
 
@@ -107,8 +108,8 @@ pub async fn link(
     record: Uuid,
     lots: &[Uuid],
 ) -> Result<(), Failure> {
-    let statement = format!("INSERT INTO {table} ({column}, lot) SELECT $1, unnest($2)");
-    sql_query(statement)
+    let text = format!("INSERT INTO {table} ({column}, lot) SELECT $1, unnest($2)");
+    statement(text)
         .bind::<SqlUuid, _>(record)
         .bind::<Array<SqlUuid>, _>(lots)
         .execute(conn)

@@ -1,11 +1,11 @@
 //! The safety versions of lots: a write that makes a lot less safe raises them by 1.
 //! It never lowers one and never raises those of descendants.
 
-use diesel::sql_query;
 use diesel::sql_types::{Array, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
 use platform::outbox::Outbox;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use super::{deviations, holds};
@@ -22,7 +22,7 @@ const NAMED_MAX: usize = 1000;
 pub async fn raise(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<(), Failure> {
     let plant = [Uuid::nil()];
     let lots = if lots.is_empty() || lots.len() > NAMED_MAX { &plant } else { lots };
-    sql_query(
+    statement(
         "WITH locked AS (SELECT lot FROM genealogy.lot_safety WHERE lot = ANY($1) \
          ORDER BY lot FOR NO KEY UPDATE) \
          UPDATE genealogy.lot_safety AS safety SET version = safety.version + 1 \

@@ -1,10 +1,11 @@
 //! Bindings of stations to places, what was heard of them, and signed looks at silent ones.
 //! It never changes one.
 
+use diesel::QueryableByName;
 use diesel::sql_types::{Bool, Integer, Text, Timestamptz, Uuid as SqlUuid};
-use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use super::rows::Table;
@@ -38,7 +39,7 @@ pub async fn binding(conn: &mut AsyncPgConnection, id: Uuid) -> Result<BindingRo
     let query = "SELECT station_id AS station, station_name, place, place_name, is_bound, \
         recorded_at \
         FROM haccp.station_place WHERE id = $1";
-    Ok(sql_query(query).bind::<SqlUuid, _>(id).get_result(conn).await?)
+    Ok(statement(query).bind::<SqlUuid, _>(id).get_result(conn).await?)
 }
 
 /// What was heard once.
@@ -56,7 +57,7 @@ pub struct HeardRow {
 pub async fn heard(conn: &mut AsyncPgConnection, id: Uuid) -> Result<HeardRow, Failure> {
     let query = "SELECT station_id AS station, heard_at, queued FROM haccp.station_heard \
         WHERE id = $1";
-    Ok(sql_query(query).bind::<SqlUuid, _>(id).get_result(conn).await?)
+    Ok(statement(query).bind::<SqlUuid, _>(id).get_result(conn).await?)
 }
 
 /// A look.
@@ -82,5 +83,5 @@ pub struct LookRow {
 pub async fn look(conn: &mut AsyncPgConnection, id: Uuid) -> Result<LookRow, Failure> {
     let query = "SELECT id, station_id AS station, look_from, look_to, note, entered_by_name, \
         recorded_at FROM haccp.station_look WHERE id = $1";
-    Ok(sql_query(query).bind::<SqlUuid, _>(id).get_result(conn).await?)
+    Ok(statement(query).bind::<SqlUuid, _>(id).get_result(conn).await?)
 }

@@ -1,13 +1,14 @@
 //! The plant's settings by version.
 //! It never changes a version: a new one stands beside it.
 
+use diesel::QueryableByName;
 use diesel::prelude::*;
 use diesel::sql_types::Uuid as SqlUuid;
-use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::{Timestamp, ToDiesel as _};
 use platform::error::Failure;
 use platform::records::{self, NewVersion};
+use platform::statement::statement;
 use uuid::Uuid;
 
 use crate::schema::plant_settings;
@@ -41,7 +42,7 @@ struct PlantRow {
 
 /// The plant's own id, from the mark that was made at its first start.
 pub async fn plant(conn: &mut AsyncPgConnection) -> Result<Uuid, Failure> {
-    let mark: PlantRow = sql_query("SELECT id FROM house.plant").get_result(conn).await?;
+    let mark: PlantRow = statement("SELECT id FROM house.plant").get_result(conn).await?;
     Ok(mark.id)
 }
 

@@ -1,10 +1,11 @@
 //! The closures of several lots, each as if that lot alone were asked about, by one set of
 //! statements. It never lets what is asked about one lot end or lengthen a stay of another's.
 
+use platform::statement::statement;
 use std::collections::{HashMap, HashSet};
 
+use diesel::QueryableByName;
 use diesel::sql_types::{Array, Timestamptz, Uuid as SqlUuid};
-use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff::Timestamp;
 use platform::error::Failure;
@@ -42,7 +43,7 @@ pub async fn closures(
 ) -> Result<Vec<Closure>, Failure> {
     let read = read(conn, lots).await?;
     let makings: Vec<Uuid> = read.makings.keys().copied().collect();
-    let uses: Vec<Use> = sql_query(USES).bind::<Array<SqlUuid>, _>(&makings).load(conn).await?;
+    let uses: Vec<Use> = statement(USES).bind::<Array<SqlUuid>, _>(&makings).load(conn).await?;
     let moves = moves(conn, &read, lots).await?;
     let made = |LotRead { lot, made_by, place }: &LotRead| (lot.id, (*made_by, *place));
     let made: Made = read.lots.iter().map(made).collect();

@@ -1,11 +1,11 @@
 //! Batches as their formula judged them, and what formulas is asked about.
 //! It never judges: what is in the lots is read and handed on.
 
+use platform::statement::statement;
 use std::collections::HashMap;
 
 use bigdecimal::BigDecimal;
 use diesel::prelude::*;
-use diesel::sql_query;
 use diesel::sql_types::{Array, Numeric, Text, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::ToDiesel as _;
@@ -90,7 +90,7 @@ pub async fn seen(conn: &mut AsyncPgConnection, ids: &[Uuid]) -> Result<Vec<LotS
         .await?;
     let kits: Vec<Uuid> = rows.iter().filter(|row| row.2 == KIT).map(|row| row.0).collect();
     let held: Vec<WeighedUp> =
-        sql_query(WEIGHED_UP).bind::<Array<SqlUuid>, _>(&kits).load(conn).await?;
+        statement(WEIGHED_UP).bind::<Array<SqlUuid>, _>(&kits).load(conn).await?;
     let mut weighed: HashMap<Uuid, Vec<WeighedUp>> = HashMap::new();
     held.into_iter().for_each(|one| weighed.entry(one.kit).or_default().push(one));
     let mut rows: HashMap<Uuid, _> = rows.into_iter().map(|row| (row.0, row)).collect();
@@ -125,7 +125,7 @@ pub async fn made_of(conn: &mut AsyncPgConnection, graph: &Closure) -> Result<Ma
     makings.sort_unstable();
     makings.dedup();
     let used: Vec<UsedFor> =
-        sql_query(USED_FOR).bind::<Array<SqlUuid>, _>(&makings).load(conn).await?;
+        statement(USED_FOR).bind::<Array<SqlUuid>, _>(&makings).load(conn).await?;
     let mut uses: HashMap<Uuid, Vec<(u32, BigDecimal)>> = HashMap::with_capacity(makings.len());
     for UsedFor { made_by, lot, mass_g } in used {
         let at = graph.index(lot).ok_or_else(|| Failure::internal("an ancestor was not read"))?;

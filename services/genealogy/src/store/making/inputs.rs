@@ -1,13 +1,14 @@
 //! Inputs that a transformation gets after it was recorded.
 //! It never closes a ring: no lot becomes its own ancestor, whoever tells so.
 
+use diesel::QueryableByName;
 use diesel::prelude::*;
 use diesel::sql_types::{Array, BigInt, Bool, Uuid as SqlUuid};
-use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
 use platform::records;
+use platform::statement::statement;
 use serde_json::Value;
 use uuid::Uuid;
 
@@ -62,7 +63,7 @@ pub async fn record(
         let made = find(conn, id).await?.ok_or_else(|| Failure::not_found("transformation"))?;
         return Ok(Some(Added { made, may_have_left: Vec::new() }));
     }
-    sql_query(ONE_AT_A_TIME).bind::<BigInt, _>(LOCK).execute(conn).await?;
+    statement(ONE_AT_A_TIME).bind::<BigInt, _>(LOCK).execute(conn).await?;
     if batch::last(conn, id).await?.map(|last| last.id) != new.judged_before {
         return Ok(None);
     }
@@ -128,7 +129,7 @@ async fn ring(
 /// What of the outputs has gone on already: nothing joins it any more.
 async fn gone_on(conn: &mut AsyncPgConnection, outputs: &[LotRow]) -> Result<Vec<Broken>, Failure> {
     let ids: Vec<Uuid> = outputs.iter().map(|lot| lot.id).collect();
-    let found: Vec<GoneOn> = sql_query(GONE_ON).bind::<Array<SqlUuid>, _>(&ids).load(conn).await?;
+    let found: Vec<GoneOn> = statement(GONE_ON).bind::<Array<SqlUuid>, _>(&ids).load(conn).await?;
     let mut broken = Vec::new();
     for gone in found {
         let Some(lot) = outputs.iter().find(|lot| lot.id == gone.lot) else { continue };

@@ -1,12 +1,13 @@
 //! What is on hand of lots, locked before anything is taken.
 //! It never lets a lot go below zero: what is taken is taken only where it is there.
 
+use platform::statement::statement;
 use std::collections::HashMap;
 
 use bigdecimal::BigDecimal;
+use diesel::QueryableByName;
 use diesel::prelude::*;
 use diesel::sql_types::{Array, Nullable, Numeric, Text, Uuid as SqlUuid};
-use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::Date;
 use platform::error::Failure;
@@ -140,7 +141,7 @@ pub async fn packed(
     conn: &mut AsyncPgConnection,
     lots: &[Uuid],
 ) -> Result<HashMap<Uuid, BigDecimal>, Failure> {
-    let rows: Vec<Packed> = sql_query(PACKED).bind::<Array<SqlUuid>, _>(lots).load(conn).await?;
+    let rows: Vec<Packed> = statement(PACKED).bind::<Array<SqlUuid>, _>(lots).load(conn).await?;
     Ok(rows.into_iter().map(|row| (row.lot, row.mass_g)).collect())
 }
 
@@ -148,7 +149,7 @@ async fn kit_uses(
     conn: &mut AsyncPgConnection,
     lots: &[Uuid],
 ) -> Result<HashMap<Uuid, String>, Failure> {
-    let rows: Vec<KitUse> = sql_query(KIT_USES).bind::<Array<SqlUuid>, _>(lots).load(conn).await?;
+    let rows: Vec<KitUse> = statement(KIT_USES).bind::<Array<SqlUuid>, _>(lots).load(conn).await?;
     Ok(rows.into_iter().map(|row| (row.lot, row.used_in)).collect())
 }
 
@@ -156,7 +157,7 @@ async fn held_cases(
     conn: &mut AsyncPgConnection,
     lots: &[Uuid],
 ) -> Result<HashMap<Uuid, Vec<Stop>>, Failure> {
-    let rows: Vec<Held> = sql_query(HELD_CASES).bind::<Array<SqlUuid>, _>(lots).load(conn).await?;
+    let rows: Vec<Held> = statement(HELD_CASES).bind::<Array<SqlUuid>, _>(lots).load(conn).await?;
     let mut stops: HashMap<Uuid, Vec<Stop>> = HashMap::new();
     for Held { lot, hold, reason, deviation } in rows {
         stops.entry(lot).or_default().push(Stop { hold, reason, deviation, through: None });
@@ -171,7 +172,7 @@ pub async fn take(
 ) -> Result<(), Failure> {
     let (lots, masses): (Vec<Uuid>, Vec<&BigDecimal>) =
         taken.iter().map(|(lot, mass)| (*lot, mass)).unzip();
-    let done = sql_query(TAKE)
+    let done = statement(TAKE)
         .bind::<Array<SqlUuid>, _>(lots)
         .bind::<Array<Numeric>, _>(masses)
         .execute(conn)

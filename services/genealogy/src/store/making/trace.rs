@@ -2,11 +2,12 @@
 //! It never stops at a kind of lot: rework and opening stock are passed through like any other.
 
 use bigdecimal::BigDecimal;
+use diesel::QueryableByName;
 use diesel::sql_types::{Array, BigInt, Nullable, Numeric, Text, Timestamptz, Uuid as SqlUuid};
-use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::Timestamp;
 use platform::error::Failure;
+use platform::statement::statement;
 use uuid::Uuid;
 
 /// Which way a trace goes.
@@ -137,16 +138,16 @@ pub async fn trace(
         Direction::Forward => FORWARD,
     };
     let lots: Vec<ReachedLot> =
-        sql_query(format!("{way} {LOTS}")).bind::<SqlUuid, _>(lot).load(conn).await?;
+        statement(format!("{way} {LOTS}")).bind::<SqlUuid, _>(lot).load(conn).await?;
     if lots.is_empty() {
         return Err(Failure::not_found("lot"));
     }
     let ids: Vec<Uuid> = lots.iter().map(|lot| lot.id).collect();
-    let uses = sql_query(USES).bind::<Array<SqlUuid>, _>(&ids).load(conn).await?;
+    let uses = statement(USES).bind::<Array<SqlUuid>, _>(&ids).load(conn).await?;
     let shipments = match direction {
         Direction::Back => Vec::new(),
         Direction::Forward => {
-            sql_query(SHIPMENTS).bind::<Array<SqlUuid>, _>(&ids).load(conn).await?
+            statement(SHIPMENTS).bind::<Array<SqlUuid>, _>(&ids).load(conn).await?
         }
     };
     Ok(Reached { lots, uses, shipments })

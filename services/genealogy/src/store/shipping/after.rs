@@ -1,11 +1,11 @@
 //! Failing records after shipment: what had left, and whom to call.
 //! It never misses a lot that came of those named: it goes down every path.
 
+use platform::statement::statement;
 use std::collections::BTreeMap;
 
 use bigdecimal::BigDecimal;
 use diesel::prelude::*;
-use diesel::sql_query;
 use diesel::sql_types::{Array, BigInt, Nullable, Numeric, Text, Timestamptz, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::{Date, Timestamp, ToDiesel as _};
@@ -75,7 +75,7 @@ pub async fn left_of_lots(
     conn: &mut AsyncPgConnection,
     lots: &[Uuid],
 ) -> Result<Vec<(Uuid, String)>, Failure> {
-    let gone: Vec<Gone> = sql_query(
+    let gone: Vec<Gone> = statement(
         "WITH RECURSIVE below(lot) AS (SELECT unnest($1) \
          UNION SELECT made.id FROM below \
          JOIN genealogy.transformation_input AS used ON used.lot = below.lot \
@@ -94,11 +94,11 @@ pub async fn left_of_span(
     conn: &mut AsyncPgConnection,
     span: Span,
 ) -> Result<Vec<(Uuid, String)>, Failure> {
-    let statement = format!(
+    let text = format!(
         "SELECT gone.shipment, gone.serial FROM ({PASSED}) AS passed \
          JOIN genealogy.shipment_case AS gone USING (serial) ORDER BY gone.serial"
     );
-    let gone: Vec<Gone> = sql_query(statement)
+    let gone: Vec<Gone> = statement(text)
         .bind::<SqlUuid, _>(span.place)
         .bind::<Nullable<Timestamptz>, _>(span.from.map(|from| from.to_diesel()))
         .bind::<Timestamptz, _>(span.to.to_diesel())
@@ -155,7 +155,7 @@ pub async fn list(
         .load(conn)
         .await?;
     let ids: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
-    let found: Vec<Called> = sql_query(
+    let found: Vec<Called> = statement(
         "SELECT link.after_shipment AS record, gone.customer, gone.customer_name AS name, \
          partner.address, partner.phone, link.shipment, count(*) AS cases, \
          sum(packed.mass_g) AS mass_g FROM genealogy.after_shipment_case AS link \

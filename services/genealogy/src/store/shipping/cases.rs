@@ -3,10 +3,10 @@
 
 use bigdecimal::BigDecimal;
 use diesel::prelude::*;
-use diesel::sql_query;
 use diesel::sql_types::{Array, Numeric, Text, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use crate::schema::case_state;
@@ -57,7 +57,7 @@ pub async fn of_serials(
     conn: &mut AsyncPgConnection,
     serials: &[String],
 ) -> Result<Vec<CaseOfLot>, Failure> {
-    let rows = sql_query(
+    let rows = statement(
         "SELECT serial, lot FROM genealogy.packed_case WHERE serial = ANY($1) ORDER BY serial",
     )
     .bind::<Array<Text>, _>(serials)
@@ -69,7 +69,7 @@ pub async fn of_serials(
 /// What the cases of a lot weigh that have neither left nor been destroyed, in grams. It is exact
 /// while the lot's row of what is on hand is locked.
 pub async fn here_g(conn: &mut AsyncPgConnection, lot: Uuid) -> Result<BigDecimal, Failure> {
-    let mass: Mass = sql_query(
+    let mass: Mass = statement(
         "SELECT coalesce(sum(packed.mass_g), 0) AS mass_g FROM genealogy.packed_case AS packed \
          JOIN genealogy.case_state AS state USING (serial) WHERE packed.lot = $1 \
          AND state.shipment IS NULL AND state.destruction IS NULL",

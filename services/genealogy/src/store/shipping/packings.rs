@@ -3,12 +3,12 @@
 
 use bigdecimal::BigDecimal;
 use diesel::prelude::*;
-use diesel::sql_query;
 use diesel::sql_types::{BigInt, Numeric, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::{Date, Timestamp, ToDiesel as _};
 use platform::error::Failure;
 use platform::records::{self, Stamp};
+use platform::statement::statement;
 use uuid::Uuid;
 
 use super::cases::{self, CaseStateRow};
@@ -82,7 +82,7 @@ pub async fn known(conn: &mut AsyncPgConnection, stamp: &Stamp) -> Result<Option
     let found = packing::table.find(stamp.id).select(PackingRow::as_select()).first(conn).await;
     let Some(row) = found.optional()? else { return Ok(None) };
     stamp.same_as(&row.entered_by, &row.fingerprint)?;
-    let sum: Sum = sql_query(
+    let sum: Sum = statement(
         "SELECT count(*) AS cases, coalesce(sum(mass_g), 0) AS mass_g \
          FROM genealogy.packed_case WHERE packing = $1",
     )

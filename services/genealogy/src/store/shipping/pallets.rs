@@ -1,11 +1,11 @@
 //! Pallets with the cases on them.
 //! It never lets a case stand on two pallets, or on one after it has left.
 
+use platform::statement::statement;
 use std::collections::BTreeMap;
 
 use bigdecimal::BigDecimal;
 use diesel::prelude::*;
-use diesel::sql_query;
 use diesel::sql_types::{Nullable, Numeric, Text, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::{Date, Timestamp, ToDiesel as _};
@@ -89,7 +89,7 @@ pub type Whole = (PalletRow, Vec<CaseOnPallet>);
 /// A pallet as it stands now.
 pub async fn find(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Whole>, Failure> {
     let Some(row) = row(conn, id).await? else { return Ok(None) };
-    let cases = sql_query(
+    let cases = statement(
         "SELECT state.serial, packed.lot, lot.code, lot.material, packed.mass_value, \
          packed.mass_unit, packed.mass_g, packed.packed_at, state.shipment \
          FROM genealogy.case_state AS state \

@@ -1,11 +1,11 @@
 //! Reads all that a shipment is judged by, but for others' answers, at one moment.
 //! It never holds a connection while others are asked.
 
+use platform::statement::statement;
 use std::collections::{BTreeMap, BTreeSet};
 
 use bigdecimal::BigDecimal;
 use diesel::prelude::*;
-use diesel::sql_query;
 use diesel::sql_types::{Array, Nullable, Numeric, Text, Timestamptz, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
@@ -157,7 +157,7 @@ async fn whole(conn: &mut AsyncPgConnection, asked: &[Uuid]) -> Result<Picture, 
 }
 
 async fn pallets(conn: &mut AsyncPgConnection, asked: &[Uuid]) -> Result<Vec<PalletSeen>, Failure> {
-    let found: Vec<PalletFound> = sql_query(
+    let found: Vec<PalletFound> = statement(
         "SELECT pallet.id, pallet.label, (SELECT state.shipment FROM genealogy.case_state AS state \
          WHERE state.pallet = pallet.id AND state.shipment IS NOT NULL LIMIT 1) AS left_with \
          FROM genealogy.pallet WHERE pallet.id = ANY($1)",
@@ -180,7 +180,7 @@ pub async fn cases(
     pallets: &[Uuid],
 ) -> Result<Vec<CaseSeen>, Failure> {
     let found: Vec<CaseFound> =
-        sql_query(CASES).bind::<Array<SqlUuid>, _>(pallets).load(conn).await?;
+        statement(CASES).bind::<Array<SqlUuid>, _>(pallets).load(conn).await?;
     let mut cases: Vec<CaseSeen> = Vec::new();
     for found in found {
         let passing = (found.place, found.at.to_jiff());
@@ -220,7 +220,7 @@ async fn holds(
     let passings = cases.iter().flat_map(|case| &case.passings);
     let places: BTreeSet<Uuid> = passings.map(|(place, _)| *place).collect();
     let serials: Vec<_> = cases.iter().map(|case| case.serial.as_str()).collect();
-    let found: Vec<HoldFound> = sql_query(HOLDS)
+    let found: Vec<HoldFound> = statement(HOLDS)
         .bind::<Array<SqlUuid>, _>(lots)
         .bind::<Array<SqlUuid>, _>(places.into_iter().collect::<Vec<_>>())
         .bind::<Array<Text>, _>(serials)
@@ -245,14 +245,14 @@ fn seen(found: HoldFound) -> HoldSeen {
 
 async fn owed(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<BTreeSet<Uuid>, Failure> {
     let subjects: Vec<_> = lots.iter().map(|lot| format!("lot:{lot}")).collect();
-    let found: Vec<Owed> = sql_query(OWED).bind::<Array<Text>, _>(subjects).load(conn).await?;
+    let found: Vec<Owed> = statement(OWED).bind::<Array<Text>, _>(subjects).load(conn).await?;
     let lots = found.iter().filter_map(|owed| owed.subject.strip_prefix("lot:")?.parse().ok());
     Ok(lots.collect())
 }
 
 async fn refused(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<Vec<RefusedSeen>, Failure> {
     let found: Vec<RefusedFound> =
-        sql_query(REFUSED).bind::<Array<SqlUuid>, _>(lots).load(conn).await?;
+        statement(REFUSED).bind::<Array<SqlUuid>, _>(lots).load(conn).await?;
     let seen = found.into_iter().map(|refused| RefusedSeen {
         item: refused.item,
         reason: refused.reason,

@@ -1,10 +1,10 @@
 //! What holds by cases and by a span cover.
 //! It never lets a hold stand that holds nothing of a lot that it names.
 
+use platform::statement::statement;
 use std::collections::BTreeSet;
 
 use diesel::QueryableByName;
-use diesel::sql_query;
 use diesel::sql_types::{Nullable, Timestamptz, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use domain::fault::Faults;
@@ -25,7 +25,7 @@ struct Lot {
 /// The lots of which a case passed a place in a span, at packing or again, in id order.
 pub async fn lots_in(conn: &mut AsyncPgConnection, span: Span) -> Result<Vec<Uuid>, Failure> {
     let found: Vec<Lot> =
-        sql_query(format!("SELECT DISTINCT lot FROM ({PASSED}) AS passed ORDER BY lot"))
+        statement(format!("SELECT DISTINCT lot FROM ({PASSED}) AS passed ORDER BY lot"))
             .bind::<SqlUuid, _>(span.place)
             .bind::<Nullable<Timestamptz>, _>(span.from.map(|from| from.to_diesel()))
             .bind::<Timestamptz, _>(span.to.to_diesel())

@@ -1,11 +1,11 @@
 //! Shipments: written only where all that was seen still stands, its rows locked.
 //! It never ships a case twice, and never takes more of a lot than is on hand.
 
+use platform::statement::statement;
 use std::collections::BTreeMap;
 
 use bigdecimal::BigDecimal;
 use diesel::prelude::*;
-use diesel::sql_query;
 use diesel::sql_types::{Array, BigInt, Numeric, Text, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::{Date, Timestamp, ToDiesel as _};
@@ -140,7 +140,7 @@ async fn wholes(
     rows: Vec<ShipmentRow>,
 ) -> Result<Vec<Whole>, Failure> {
     let ids: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
-    let found: Vec<Left> = sql_query(
+    let found: Vec<Left> = statement(
         "SELECT gone.shipment, gone.pallet, pallet.label, gone.lot, lot.code, lot.material, \
          count(*) AS cases, sum(packed.mass_g) AS mass_g FROM genealogy.shipment_case AS gone \
          JOIN genealogy.packed_case AS packed USING (serial) \

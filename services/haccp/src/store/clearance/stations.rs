@@ -1,10 +1,11 @@
 //! Which stations watched which places, when they were heard, and who looked at silent ones.
 //! It never says that a station was silent.
 
+use diesel::QueryableByName;
 use diesel::sql_types::{Array, BigInt, Bool, Integer, Text, Uuid as SqlUuid};
-use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
+use platform::statement::statement;
 use uuid::Uuid;
 
 /// All that is known of the stations at some places.
@@ -55,7 +56,7 @@ pub struct Look {
 /// What is known of the stations that ever watched one of these places. Of what was heard only the
 /// last of each kind counts: with nothing left to send, and with something.
 pub async fn read(conn: &mut AsyncPgConnection, places: &[Uuid]) -> Result<Stations, Failure> {
-    let bindings: Vec<Binding> = sql_query(
+    let bindings: Vec<Binding> = statement(
         "SELECT station_id AS station, station_name, place, is_bound, \
          (extract(epoch FROM recorded_at) * 1000000)::bigint AS at FROM haccp.station_place \
          WHERE place = ANY($1) ORDER BY recorded_at, id",
@@ -67,7 +68,7 @@ pub async fn read(conn: &mut AsyncPgConnection, places: &[Uuid]) -> Result<Stati
         return Ok(Stations::default());
     }
     let stations: Vec<Uuid> = bindings.iter().map(|binding| binding.station).collect();
-    let heard = sql_query(
+    let heard = statement(
         "SELECT DISTINCT ON (station_id, queued = 0) station_id AS station, \
          (extract(epoch FROM heard_at) * 1000000)::bigint AS at, queued \
          FROM haccp.station_heard WHERE station_id = ANY($1) \
@@ -76,7 +77,7 @@ pub async fn read(conn: &mut AsyncPgConnection, places: &[Uuid]) -> Result<Stati
     .bind::<Array<SqlUuid>, _>(&stations)
     .load(conn)
     .await?;
-    let looks = sql_query(
+    let looks = statement(
         "SELECT station_id AS station, (extract(epoch FROM look_from) * 1000000)::bigint \
          AS from_us, (extract(epoch FROM look_to) * 1000000)::bigint AS to_us \
          FROM haccp.station_look WHERE station_id = ANY($1)",

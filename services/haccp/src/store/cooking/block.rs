@@ -4,7 +4,6 @@
 use diesel::pg::Pg;
 use diesel::query_builder::{AstPass, Query, QueryFragment, QueryId};
 use diesel::result::QueryResult;
-use diesel::sql_query;
 use diesel::sql_types::{
     Array, BigInt, Bool, Bytea, Date, Nullable, Text, Timestamptz, Uuid as SqlUuid,
 };
@@ -12,6 +11,7 @@ use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
 use platform::records::Leaf;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use crate::shape::cooking::samples::NewBlock;
@@ -25,7 +25,7 @@ fn key(load: Uuid) -> i64 {
 /// Waits until nobody else judges or adds to the load, and keeps others waiting until the end of
 /// the transaction: what is read afterwards is all that there is.
 pub async fn hold(conn: &mut AsyncPgConnection, load: Uuid) -> Result<(), Failure> {
-    sql_query("SELECT pg_advisory_xact_lock($1)")
+    statement("SELECT pg_advisory_xact_lock($1)")
         .bind::<BigInt, _>(key(load))
         .execute(conn)
         .await?;

@@ -1,12 +1,12 @@
 //! Loads in the order in which they were recorded.
 //! It never reads samples.
 
-use diesel::sql_query;
 use diesel::sql_types::{Array, BigInt, Nullable, Timestamptz, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
 use platform::pages::Page;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use super::whole::{Head, LoadRow, heads};
@@ -45,7 +45,7 @@ pub async fn list(
         true => (format!("{LOADS} AND id < $1 ORDER BY id DESC LIMIT $3"), Uuid::max()),
         false => (format!("{LOADS} AND id > $1 ORDER BY id LIMIT $3"), Uuid::nil()),
     };
-    let query = sql_query(query);
+    let query = statement(query);
     let found: Vec<LoadRow> = query
         .bind::<SqlUuid, _>(last.unwrap_or(first))
         .bind::<Array<SqlUuid>, _>(&wanted.lots)

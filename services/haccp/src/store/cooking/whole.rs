@@ -1,10 +1,11 @@
 //! All that was recorded of one load, so that it can be judged from the beginning each time.
 //! It never holds a verdict of its own making.
 
+use platform::statement::statement;
 use std::collections::HashMap;
 
 use diesel::sql_types::{Array, Bool, Date, Integer, Nullable, Text, Timestamptz, Uuid as SqlUuid};
-use diesel::{OptionalExtension, QueryableByName, sql_query};
+use diesel::{OptionalExtension, QueryableByName};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::Timestamp;
 use platform::error::Failure;
@@ -221,14 +222,14 @@ pub async fn heads(
     loads: Vec<LoadRow>,
 ) -> Result<Vec<Head>, Failure> {
     let ids: Vec<Uuid> = loads.iter().map(|load| load.id).collect();
-    let racks: Vec<RackRow> = sql_query(RACKS).bind::<Array<SqlUuid>, _>(&ids).load(conn).await?;
-    let probes: Vec<ProbeRow> = sql_query(
+    let racks: Vec<RackRow> = statement(RACKS).bind::<Array<SqlUuid>, _>(&ids).load(conn).await?;
+    let probes: Vec<ProbeRow> = statement(
         "SELECT load, probe, seat, lot FROM haccp.load_probe WHERE load = ANY($1) ORDER BY probe",
     )
     .bind::<Array<SqlUuid>, _>(&ids)
     .load(conn)
     .await?;
-    let left_out: Vec<LeftOutRow> = sql_query(
+    let left_out: Vec<LeftOutRow> = statement(
         "SELECT load, probe, left_out_from, reason, entered_by_name FROM haccp.probe_left_out \
          WHERE load = ANY($1) ORDER BY left_out_from, id",
     )
@@ -236,7 +237,7 @@ pub async fn heads(
     .load(conn)
     .await?;
     let standing: Vec<StandingRow> =
-        sql_query(STANDING).bind::<Array<SqlUuid>, _>(&ids).load(conn).await?;
+        statement(STANDING).bind::<Array<SqlUuid>, _>(&ids).load(conn).await?;
     let head = |load: LoadRow| {
         let id = load.id;
         Head {
@@ -252,7 +253,7 @@ pub async fn heads(
 
 /// One load with its racks, probes and what stands of them.
 pub async fn head(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Head>, Failure> {
-    let load: Option<LoadRow> = sql_query(
+    let load: Option<LoadRow> = statement(
         "SELECT id, house, house_name, note, observed_at, recorded_at, entered_by_name, day \
          FROM haccp.load WHERE id = $1",
     )
@@ -272,7 +273,7 @@ pub async fn whole(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Whol
 }
 
 async fn by_hand(conn: &mut AsyncPgConnection, loads: &[Uuid]) -> Result<Vec<HandRow>, Failure> {
-    Ok(sql_query(BY_HAND).bind::<Array<SqlUuid>, _>(loads).load(conn).await?)
+    Ok(statement(BY_HAND).bind::<Array<SqlUuid>, _>(loads).load(conn).await?)
 }
 
 #[derive(QueryableByName)]
@@ -293,7 +294,7 @@ pub async fn sources(
     for row in by_hand(conn, &loads).await? {
         hand.entry(row.load).or_default().push(row);
     }
-    let ids: Vec<Ids> = sql_query(
+    let ids: Vec<Ids> = statement(
         "SELECT load, array_agg(id ORDER BY id) AS blocks FROM haccp.sample_block \
          WHERE load = ANY($1) GROUP BY load",
     )
@@ -314,7 +315,7 @@ pub async fn blocks_by_id(
     conn: &mut AsyncPgConnection,
     ids: &[Uuid],
 ) -> Result<HashMap<Uuid, Vec<BlockRow>>, Failure> {
-    let query = sql_query(format!("{BLOCKS} WHERE id = ANY($1) {IN_TIME}"));
+    let query = statement(format!("{BLOCKS} WHERE id = ANY($1) {IN_TIME}"));
     let rows: Vec<BlockRow> = query.bind::<Array<SqlUuid>, _>(ids).load(conn).await?;
     let mut of_load: HashMap<Uuid, Vec<BlockRow>> = HashMap::new();
     for row in rows {
@@ -332,13 +333,13 @@ struct Pulled {
 /// The loads from which any of these lots was pulled.
 pub async fn pulled(conn: &mut AsyncPgConnection, lots: &[Uuid]) -> Result<Vec<Uuid>, Failure> {
     let query = "SELECT DISTINCT load FROM haccp.pull_rack WHERE lot = ANY($1) ORDER BY load";
-    let found: Vec<Pulled> = sql_query(query).bind::<Array<SqlUuid>, _>(lots).load(conn).await?;
+    let found: Vec<Pulled> = statement(query).bind::<Array<SqlUuid>, _>(lots).load(conn).await?;
     Ok(found.into_iter().map(|row| row.load).collect())
 }
 
 /// Every block of a load, in the order of time.
 pub async fn blocks(conn: &mut AsyncPgConnection, load: Uuid) -> Result<Vec<BlockRow>, Failure> {
-    let query = sql_query(format!("{BLOCKS} WHERE load = $1 {IN_TIME}"));
+    let query = statement(format!("{BLOCKS} WHERE load = $1 {IN_TIME}"));
     Ok(query.bind::<SqlUuid, _>(load).load(conn).await?)
 }
 
@@ -348,6 +349,6 @@ pub async fn blocks_of(
     load: Uuid,
     names: &[String],
 ) -> Result<Vec<BlockRow>, Failure> {
-    let query = sql_query(format!("{BLOCKS} WHERE load = $1 AND probe = ANY($2) {IN_TIME}"));
+    let query = statement(format!("{BLOCKS} WHERE load = $1 AND probe = ANY($2) {IN_TIME}"));
     Ok(query.bind::<SqlUuid, _>(load).bind::<Array<Text>, _>(names).load(conn).await?)
 }

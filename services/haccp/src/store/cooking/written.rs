@@ -1,11 +1,12 @@
 //! Loads, pulls, probes left out and judgements as they are written, each with leaf and links.
 //! It never writes a judgement without what follows of it.
 
+use diesel::QueryableByName;
 use diesel::sql_types::{Array, Nullable, Text, Uuid as SqlUuid};
-use diesel::{QueryableByName, sql_query};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
 use platform::outbox::Outbox;
+use platform::statement::statement;
 use platform::tickets::Ticket;
 use uuid::Uuid;
 
@@ -40,7 +41,7 @@ struct Loaded {
 /// Refuses racks that are in another load and were not pulled.
 pub async fn refuse_loaded(conn: &mut AsyncPgConnection, new: &NewLoad) -> Result<(), Failure> {
     let racks: Vec<Uuid> = new.racks.iter().map(|(rack, _)| *rack).collect();
-    let query = sql_query(
+    let query = statement(
         "SELECT rack.lot, rack.lot_code, rack.load FROM haccp.load_rack AS rack \
          WHERE rack.lot = ANY($1) AND NOT EXISTS (SELECT 1 FROM haccp.pull_rack AS pulled \
          WHERE pulled.lot = rack.lot AND pulled.load = rack.load) ORDER BY rack.lot_code, rack.lot",
@@ -66,7 +67,7 @@ pub async fn load(conn: &mut AsyncPgConnection, new: &NewLoad) -> Result<(), Fai
     };
     rows::insert(conn, &record).await?;
     let (racks, codes): (Vec<Uuid>, Vec<String>) = new.racks.iter().cloned().unzip();
-    sql_query(
+    statement(
         "INSERT INTO haccp.load_rack (load, lot, lot_code) \
          SELECT $1, lot, code FROM unnest($2, $3) AS rack (lot, code)",
     )
@@ -78,7 +79,7 @@ pub async fn load(conn: &mut AsyncPgConnection, new: &NewLoad) -> Result<(), Fai
     let names: Vec<&str> = new.probes.iter().map(|seat| seat.probe.as_str()).collect();
     let seats: Vec<&str> = new.probes.iter().map(|seat| seat.seat.as_str()).collect();
     let lots: Vec<Option<Uuid>> = new.probes.iter().map(|seat| seat.lot).collect();
-    sql_query(
+    statement(
         "INSERT INTO haccp.load_probe (load, probe, seat, lot) \
          SELECT $1, probe, seat, lot FROM unnest($2, $3, $4) AS seated (probe, seat, lot)",
     )
@@ -103,7 +104,7 @@ pub async fn pull(conn: &mut AsyncPgConnection, new: &NewPull) -> Result<(), Fai
         entry,
     };
     rows::insert(conn, &record).await?;
-    sql_query("INSERT INTO haccp.pull_rack (pull, load, lot) SELECT $1, $2, unnest($3)")
+    statement("INSERT INTO haccp.pull_rack (pull, load, lot) SELECT $1, $2, unnest($3)")
         .bind::<SqlUuid, _>(new.stamp.id)
         .bind::<SqlUuid, _>(new.load)
         .bind::<Array<SqlUuid>, _>(&new.racks)
