@@ -111,7 +111,10 @@ impl Unit {
             Self::Centimetre => (10, 1),
             Self::Inch => (254, 10),
         };
-        Exact::whole(numerator) / Exact::whole(denominator)
+        match denominator {
+            1 => Exact::whole(numerator),
+            _ => Exact::whole(numerator) / Exact::whole(denominator),
+        }
     }
 
     /// The base value of its own zero point.
@@ -179,6 +182,9 @@ impl Quantity {
 
     /// The same quantity in another unit of its dimension; nothing when the dimensions differ.
     pub fn to(&self, unit: Unit) -> Option<Self> {
+        if self.unit == unit {
+            return Some(self.clone());
+        }
         (self.unit.dimension() == unit.dimension()).then(|| Self::from_base(&self.base(), unit))
     }
 

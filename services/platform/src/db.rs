@@ -28,6 +28,8 @@ const TRIES_MAX: u32 = 10;
 const JITTER_MAX_MS: u64 = 50;
 /// How long a call waits for a connection.
 const POOL_WAIT: Duration = Duration::from_secs(5);
+/// What is said of a ticket that stands on another record.
+const TICKET_USED: &str = "This ticket was used already; sign again.";
 /// What every connection is told at connect; a test reads it back.
 pub const SESSION_LIMITS: &str = "SET statement_timeout = '15s'; \
     SET idle_in_transaction_session_timeout = '10s'; SET lock_timeout = '5s'; \
@@ -146,7 +148,7 @@ impl Db {
                 false => work(&mut conn).await,
             };
             match answer {
-                Err(failure) if failure.kind == Kind::Contended && attempt < TRIES_MAX => {
+                Err(failure) if may_end_otherwise(&failure, attempt) => {
                     telemetry::retry(self.service, name);
                     drop(conn);
                     // The wait differs between callers by the low bits of the monotonic clock.
@@ -193,6 +195,16 @@ async fn establish(text: &str, role: Option<&str>) -> Result<AsyncPgConnection, 
     Ok(conn)
 }
 
+/// Whether a new try may end otherwise. The first does not know of a used ticket whether the same
+/// call used it, a moment faster: the second finds the record of that call.
+fn may_end_otherwise(failure: &Failure, attempt: u32) -> bool {
+    match failure.kind {
+        Kind::Contended => attempt < TRIES_MAX,
+        Kind::SignatureNeeded => failure.detail == TICKET_USED && attempt == 1,
+        _ => false,
+    }
+}
+
 async fn transaction<T, F>(conn: &mut AsyncPgConnection, work: &F) -> Result<T, Failure>
 where
     F: for<'c> Fn(&'c mut AsyncPgConnection) -> Work<'c, T>,
@@ -218,7 +230,7 @@ impl From<DieselError> for Failure {
             DieselError::NotFound => (Kind::NotFound, "There is no such thing."),
             DieselError::DatabaseError(kind, about) => match kind {
                 DatabaseErrorKind::UniqueViolation if is_ticket(about.constraint_name()) => {
-                    (Kind::SignatureNeeded, "This ticket was used already; sign again.")
+                    (Kind::SignatureNeeded, TICKET_USED)
                 }
                 // Another call was faster with the same id or version: a new try sees its row.
                 DatabaseErrorKind::SerializationFailure | DatabaseErrorKind::UniqueViolation => {
@@ -291,13 +303,17 @@ mod tests {
 
     #[test]
     fn a_ticket_used_twice_is_told_from_two_who_were_at_once() {
-        let kind = |constraint| {
+        let failure = |constraint| {
             let about: Box<dyn DatabaseErrorInformation + Send + Sync> =
                 Box::new(About(constraint));
             let error = DieselError::DatabaseError(DatabaseErrorKind::UniqueViolation, about);
-            Failure::from(error).kind
+            Failure::from(error)
         };
-        assert_eq!(kind("plan_ticket_key"), Kind::SignatureNeeded);
-        assert_eq!(kind("plan_pkey"), Kind::Contended);
+        let (used, at_once) = (failure("plan_ticket_key"), failure("plan_pkey"));
+        assert_eq!((used.kind, at_once.kind), (Kind::SignatureNeeded, Kind::Contended));
+        let tries = |failure| [1, 2, TRIES_MAX].map(|attempt| may_end_otherwise(failure, attempt));
+        assert_eq!(tries(&used), [true, false, false], "the same call may have used it");
+        assert_eq!(tries(&at_once), [true, true, false]);
+        assert_eq!(tries(&Failure::new(Kind::SignatureNeeded, "Sign this.")), [false; 3]);
     }
 }

@@ -130,7 +130,11 @@ fn joined<'p>(blocks: impl Iterator<Item = Line<'p>>) -> Vec<Line<'p>> {
     lines
 }
 
+/// A value in the chart's unit, to be drawn; nearly all samples are in it already.
 fn in_unit(value: &str, code: &str, unit: Unit) -> Option<f64> {
+    if code == unit.code() {
+        return value.parse().ok();
+    }
     let exact: Exact = value.parse().ok()?;
     Some(Quantity::new(exact, Unit::from_code(code)?).to(unit)?.value.to_f64())
 }

@@ -16,7 +16,7 @@ use super::visit::Visit;
 use super::{layout, methods};
 use crate::problem::Problem;
 use graph::Graph;
-pub use graph::made_together;
+pub use graph::Together;
 
 /// Shows the trace of a lot, back and forward.
 pub async fn show(visit: &Visit, lot: &str) -> Result<Answer, Problem> {
@@ -79,7 +79,8 @@ fn table(visit: &Visit, graph: &Graph, held: &Codes) -> Markup {
                     th scope="col" { (words.say("state")) }
                 } }
                 tbody {
-                    @for lot in &graph.lots { (row(visit, graph, (lot, held))) }
+                    @let together = Together::of(&graph.uses);
+                    @for lot in &graph.lots { (row(visit, (graph, &together), (lot, held))) }
                     @for shipment in &graph.shipments { (shipped(visit, graph, shipment)) }
                 }
             }
@@ -87,7 +88,11 @@ fn table(visit: &Visit, graph: &Graph, held: &Codes) -> Markup {
     }
 }
 
-fn row(visit: &Visit, graph: &Graph, (lot, held): (&v1::TracedLot, &Codes)) -> Markup {
+fn row<'g>(
+    visit: &Visit,
+    (graph, together): (&'g Graph, &Together<'g>),
+    (lot, held): (&v1::TracedLot, &Codes),
+) -> Markup {
     let words = visit.words;
     html! {
         tr {
@@ -101,13 +106,18 @@ fn row(visit: &Visit, graph: &Graph, (lot, held): (&v1::TracedLot, &Codes)) -> M
             td { @for used in graph.uses.iter().filter(|used| used.to_lot == lot.lot) {
                 div { (lot_link(&used.from_lot, graph.code(&used.from_lot))) " "
                     (shown::quantity(used.mass.as_ref()))
-                    @if graph.together(used) > 1 {
-                        small { (words.with("used-together", [
-                            ("count", graph.together(used).into())
-                        ])) }
-                    } }
+                    (used_together(visit, together.lots(used).len())) }
             } }
             td { (mark(visit, word(graph, held, &lot.lot))) }
+        }
+    }
+}
+
+/// That a mass was used for several lots, where it was.
+pub fn used_together(visit: &Visit, lots: usize) -> Markup {
+    html! {
+        @if lots > 1 {
+            small { (visit.words.with("used-together", [("count", lots.into())])) }
         }
     }
 }

@@ -1,6 +1,8 @@
 //! What a lot is, what it came of, what it went into, and what of it left the plant.
 //! It never adds up masses by itself: each stands as genealogy told it.
 
+use std::collections::HashMap;
+
 use maud::{Markup, html};
 use wire::v1;
 
@@ -8,7 +10,7 @@ use super::gather::File;
 use super::{part, table};
 use crate::pages::lots;
 use crate::pages::shown::{self, lot_link};
-use crate::pages::trace::made_together;
+use crate::pages::trace::{Together, used_together};
 use crate::pages::visit::Visit;
 
 /// What it is.
@@ -128,6 +130,7 @@ fn traced(visit: &Visit, label: &str, trace: &v1::Trace) -> Markup {
     let words = visit.words;
     let mut lots: Vec<_> = trace.lots.iter().filter(|lot| lot.distance > 0).collect();
     lots.sort_by(|one, other| (one.distance, &one.code).cmp(&(other.distance, &other.code)));
+    let told = Told::of(trace);
     let columns =
         ["steps", "lot", "kind", "what-it-is", "supplier", "observed", "used-mass", "on-hand"];
     table(
@@ -146,7 +149,7 @@ fn traced(visit: &Visit, label: &str, trace: &v1::Trace) -> Markup {
                     @if !lot.supplier_lot.is_empty() { " · " (lot.supplier_lot) }
                 }
                     td { (shown::instant(visit, &lot.observed_at)) }
-                    td.number { (used(visit, trace, lot)) }
+                    td.number { (used(visit, &told, lot)) }
                     td.number { (shown::grams(visit, lot.on_hand_g.as_deref())) }
                 }
             }
@@ -156,31 +159,39 @@ fn traced(visit: &Visit, label: &str, trace: &v1::Trace) -> Markup {
 
 /// What of a lot was used, or went into it, on this way; each use stands by itself, one for several
 /// lots that were made together stands once.
-fn used(visit: &Visit, trace: &v1::Trace, lot: &v1::TracedLot) -> Markup {
+fn used(visit: &Visit, told: &Told<'_>, lot: &v1::TracedLot) -> Markup {
     html! {
-        @for (used, together) in uses_of(trace, &lot.lot) {
+        @for (used, together) in told.uses(&lot.lot) {
             div {
                 (shown::quantity(used.mass.as_ref()))
-                @if together > 1 {
-                    small { (visit.words.with("used-together", [("count", together.into())])) }
-                }
+                (used_together(visit, *together))
             }
         }
     }
 }
 
-/// The uses of a lot on this way, each with how many lots were made of it together.
-fn uses_of<'t>(trace: &'t v1::Trace, lot: &str) -> Vec<(&'t v1::TracedUse, usize)> {
-    let of = |used: &&v1::TracedUse| match trace.direction.as_str() {
-        // A lot that was made of it together with others is told by the first of them.
-        "back" => {
-            let first = made_together(&trace.uses, used).into_iter().next();
-            used.from_lot == lot && first == Some(&used.to_lot)
+/// The uses of each lot of a trace, each with how many lots were made of it together.
+struct Told<'t>(HashMap<&'t str, Vec<(&'t v1::TracedUse, usize)>>);
+
+impl<'t> Told<'t> {
+    fn of(trace: &'t v1::Trace) -> Self {
+        let together = Together::of(&trace.uses);
+        let is_back = trace.direction == "back";
+        let mut told: HashMap<&str, Vec<_>> = HashMap::new();
+        for used in &trace.uses {
+            let lots = together.lots(used);
+            // A lot that was made of it together with others is told by the first of them.
+            if !is_back || lots.first() == Some(&used.to_lot.as_str()) {
+                let lot = if is_back { &used.from_lot } else { &used.to_lot };
+                told.entry(lot).or_default().push((used, lots.len()));
+            }
         }
-        _ => used.to_lot == lot,
-    };
-    let together = |used| (used, made_together(&trace.uses, used).len());
-    trace.uses.iter().filter(of).map(together).collect()
+        Self(told)
+    }
+
+    fn uses(&self, lot: &str) -> &[(&'t v1::TracedUse, usize)] {
+        self.0.get(lot).map_or(&[], Vec::as_slice)
+    }
 }
 
 /// What of it left the plant.
@@ -235,8 +246,9 @@ mod tests {
     fn masses(direction: &str, uses: Vec<v1::TracedUse>, lot: &str) -> Vec<(String, usize)> {
         let trace = v1::Trace { direction: direction.to_owned(), uses, ..Default::default() };
         let mass = |used: &v1::TracedUse| used.mass.as_ref().and_then(|mass| mass.value.clone());
-        let told = uses_of(&trace, lot).into_iter();
-        told.map(|(used, together)| (mass(used).unwrap_or_default(), together)).collect()
+        let told = Told::of(&trace);
+        let told = told.uses(lot).iter();
+        told.map(|(used, together)| (mass(used).unwrap_or_default(), *together)).collect()
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! The lots of a trace both ways with every use between them, and the stage of each.
 //! It never draws what it does not hold: the nearest lots where there are too many.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use domain::exact::Exact;
 use domain::units::{Quantity, Unit};
@@ -30,11 +30,8 @@ impl Graph {
     /// Puts both directions together.
     pub fn of(lot: &str, back: v1::Trace, forward: v1::Trace) -> Self {
         let mut lots = back.lots;
-        for other in forward.lots {
-            if lots.iter().all(|known| known.lot != other.lot) {
-                lots.push(other);
-            }
-        }
+        let behind: HashSet<String> = lots.iter().map(|known| known.lot.clone()).collect();
+        lots.extend(forward.lots.into_iter().filter(|other| !behind.contains(&other.lot)));
         let all = lots.len();
         lots.sort_by(|one, other| (one.distance, &one.code).cmp(&(other.distance, &other.code)));
         lots.truncate(LOTS_MAX);
@@ -44,15 +41,15 @@ impl Graph {
             key(one).cmp(&key(other)).then_with(|| one.code.cmp(&other.code))
         });
         let drawn: HashSet<&str> = lots.iter().map(|lot| lot.lot.as_str()).collect();
-        let mut uses = back.uses;
-        for other in forward.uses {
+        let is_drawn = |used: &v1::TracedUse| {
+            drawn.contains(used.from_lot.as_str()) && drawn.contains(used.to_lot.as_str())
+        };
+        let mut uses: Vec<v1::TracedUse> = back.uses.into_iter().filter(is_drawn).collect();
+        for other in forward.uses.into_iter().filter(is_drawn) {
             if uses.iter().all(|known| *known != other) {
                 uses.push(other);
             }
         }
-        uses.retain(|used| {
-            drawn.contains(used.from_lot.as_str()) && drawn.contains(used.to_lot.as_str())
-        });
         let mut shipments = forward.shipments;
         shipments.retain(|shipment| drawn.contains(shipment.lot.as_str()));
         Self { lot: lot.to_owned(), lots, uses, shipments, all }
@@ -64,33 +61,43 @@ impl Graph {
     }
 }
 
-/// The lots that were made of a use together, each once: its making used the lot for all of them,
-/// and perhaps again later.
-pub fn made_together<'u>(uses: &'u [v1::TracedUse], used: &v1::TracedUse) -> Vec<&'u str> {
-    let key = |one: &v1::TracedUse| (one.from_lot.clone(), one.transformation.clone());
-    let mut made: Vec<&str> = Vec::new();
-    for one in uses.iter().filter(|one| key(one) == key(used)) {
-        if !made.contains(&one.to_lot.as_str()) {
-            made.push(&one.to_lot);
+/// The lots that were made of each use together.
+pub struct Together<'u>(HashMap<(&'u str, &'u str), Vec<&'u str>>);
+
+impl<'u> Together<'u> {
+    /// Of uses of one trace.
+    pub fn of(uses: &'u [v1::TracedUse]) -> Self {
+        let mut made: HashMap<_, Vec<&str>> = HashMap::new();
+        for used in uses {
+            let lots = made.entry(key(used)).or_default();
+            if !lots.contains(&used.to_lot.as_str()) {
+                lots.push(&used.to_lot);
+            }
         }
+        Self(made)
     }
-    made
+
+    /// The lots of a use, each once: its making used the lot for all of them, and perhaps again
+    /// later.
+    pub fn lots(&self, used: &'u v1::TracedUse) -> &[&'u str] {
+        self.0.get(&key(used)).map_or(&[], Vec::as_slice)
+    }
+}
+
+/// What a use has in common with those of which lots were made together.
+fn key(used: &v1::TracedUse) -> (&str, &str) {
+    (&used.from_lot, &used.transformation)
 }
 
 impl Graph {
-    /// How many lots were made of one use together.
-    pub fn together(&self, used: &v1::TracedUse) -> usize {
-        made_together(&self.uses, used).len()
-    }
-
     /// The mass of a use that went to its lot, in grams, for the width of a line alone: of several
     /// lots that were made together each has its part by its own mass.
-    pub fn share(&self, used: &v1::TracedUse) -> f64 {
+    pub fn share<'u>(&self, together: &Together<'u>, used: &'u v1::TracedUse) -> f64 {
         let made = |lot: &str| {
             let found = self.lots.iter().find(|one| one.lot == lot);
             found.map_or(0.0, |one| grams(one.mass.as_ref()))
         };
-        let all: f64 = made_together(&self.uses, used).into_iter().map(made).sum();
+        let all: f64 = together.lots(used).iter().map(|lot| made(lot)).sum();
         let part = if all > 0.0 { made(&used.to_lot) / all } else { 1.0 };
         grams(used.mass.as_ref()) * part
     }
@@ -161,8 +168,10 @@ mod tests {
             ..Default::default()
         };
         let graph = Graph::of("batch", v1::Trace::default(), forward);
-        assert_eq!(graph.together(&graph.uses[0]), 2);
-        let shares: Vec<f64> = graph.uses.iter().map(|one| graph.share(one).round()).collect();
+        let together = Together::of(&graph.uses);
+        assert_eq!(together.lots(&graph.uses[0]), ["r1", "r2"]);
+        let share = |one| graph.share(&together, one).round();
+        let shares: Vec<f64> = graph.uses.iter().map(share).collect();
         assert_eq!(shares, [66_667.0, 33_333.0]);
     }
 

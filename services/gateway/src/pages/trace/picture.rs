@@ -5,7 +5,7 @@ use std::collections::HashMap;
 
 use maud::{Markup, html};
 
-use super::graph::{Graph, stage};
+use super::graph::{Graph, Together, stage};
 use super::{letters, word};
 use crate::pages::lots::Codes;
 use crate::pages::shown;
@@ -72,10 +72,11 @@ pub fn drawn(visit: &Visit, graph: &Graph, held: &Codes) -> Markup {
 }
 
 fn lines(graph: &Graph) -> Vec<Line<'_>> {
+    let together = Together::of(&graph.uses);
     let uses = graph.uses.iter().map(|used| Line {
         from: &used.from_lot,
         to: used.to_lot.clone(),
-        grams: graph.share(used),
+        grams: graph.share(&together, used),
     });
     let shipped = graph.shipments.iter().map(|shipment| Line {
         from: &shipment.lot,
