@@ -36,6 +36,7 @@ drive(async browser => {
     await tap(way('Enter a reading'))
     await tap(link(new RegExp(`^${given.codes.batch}`)))
     await tap(link(/^Q-1/))
+    await tap(page.getByLabel(/^T-03/))
     await keypad('38.9')
     await tap(button(/^Record$/))
     return seen(page.locator('.verdict'))
@@ -57,6 +58,7 @@ drive(async browser => {
     await tap(button('Find'))
     return seen(page.locator('.summary a[href="#review"]'))
   })
+  // What T-03 shows too much is taken off: 44.7 is judged, and told, as 44.3.
   // A page is open on another tablet meanwhile, and nobody touches it.
   const elsewhere = await browser.newContext({ viewport: { width: 1024, height: 768 }, locale: 'en' })
   await elsewhere.addCookies(await context.cookies())
@@ -68,13 +70,14 @@ drive(async browser => {
     await type(page.getByLabel('Lot code'), given.codes.meat)
     await tap(button('Find'))
     await tap(link(/^R-1/))
+    await tap(page.getByLabel(/^T-03/))
     await keypad('44.7')
     await tap(button(/^Record$/))
     await tap(link('Its deviation'))
     return seen(page.locator('.deviation'))
   })
   await day.waitForFunction(
-    () => document.querySelector('#day-now').textContent.includes('44.7'), null, { timeout: 120000 })
-  const moved = !before.includes('44.7')
+    () => document.querySelector('#day-now').textContent.includes('44.3'), null, { timeout: 120000 })
+  const moved = !before.includes('44.3')
   return { tasks, moved }
 })

@@ -265,6 +265,25 @@ impl Day {
         self.post("ines", "/v1/packings", &body).await.ok();
     }
 
+    /// A thermometer, and what it showed in ice at a time, where that is known: its id.
+    pub async fn thermometer(&self, name: &str, in_ice: Option<(&str, &str)>) -> String {
+        let degrees = |value: &str| json!({ "value": value, "unit": "[degF]" });
+        let body = json!({
+            "id": id(), "name": name, "kind": "thermometer", "tolerance": degrees("1.0"),
+        });
+        let made = self.post("dana", "/v1/instruments", &body).await.ok();
+        let instrument = made["instrument"].as_str().expect("an id").to_owned();
+        if let Some((shown, at)) = in_ice {
+            let body = json!({
+                "id": id(), "reference": degrees("32.0"), "shown": degrees(shown),
+                "observedAt": t(at),
+            });
+            let path = format!("/v1/instruments/{instrument}/checks");
+            assert_eq!(self.post("ines", &path, &body).await.ok()["verdict"], "PASS");
+        }
+        instrument
+    }
+
     /// A challenge of a detector by the plan of a product.
     pub async fn challenge(&self, plan: &str, detector: &str, found: bool, at: &str) -> Value {
         let body = json!({

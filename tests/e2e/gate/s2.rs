@@ -110,22 +110,6 @@ fn reasons(part: &Value) -> String {
     part["reasons"].to_string()
 }
 
-/// T-03 read 32.4 in ice at 05:10.
-async fn thermometer(day: &Day) -> String {
-    let body = json!({
-        "id": id(), "name": "T-03", "kind": "thermometer",
-        "tolerance": { "value": "1.0", "unit": "[degF]" },
-    });
-    let instrument = word(&day.post("dana", "/v1/instruments", &body).await.ok()["instrument"]);
-    let body = json!({
-        "id": id(), "reference": { "value": "32.0", "unit": "[degF]" },
-        "shown": { "value": "32.4", "unit": "[degF]" }, "observedAt": t("05:10"),
-    });
-    let checked = day.post("ines", &format!("/v1/instruments/{instrument}/checks"), &body).await;
-    assert_eq!(checked.ok()["error"].to_string(), "0.4");
-    instrument
-}
-
 async fn five_links(
     day: &Day,
     house: &House,
@@ -145,7 +129,7 @@ async fn five_links(
 async fn one_house_three_products() {
     let mut day = Day::open().await;
     day.at("05:40").await;
-    let instrument = thermometer(&day).await;
+    let instrument = day.thermometer("T-03", Some(("32.4", "05:10"))).await;
     let house = House::loaded(&day).await;
     fallen_probe(&mut day, &house).await;
     links_by_hand(&mut day, &house, &instrument).await;

@@ -34,6 +34,8 @@ impl Busy {
     /// Plays it.
     pub async fn play() -> Self {
         let mut cooked = Cooked::play().await;
+        cooked.day.thermometer("T-03", Some(("32.4", "05:10"))).await;
+        cooked.day.thermometer("T-04", None).await;
         warm_meat(&cooked).await;
         let (load, racks, batch) = in_the_house(&mut cooked).await;
         let (pulled, chilling) = out_of_the_house(&mut cooked).await;

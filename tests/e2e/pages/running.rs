@@ -3,7 +3,7 @@
 
 use super::busy::Busy;
 use super::cooked::hidden;
-use super::visitor::Visitor;
+use super::visitor::{Page, Visitor};
 use super::work::fresh;
 use crate::path::crew::PASSWORD;
 
@@ -13,6 +13,7 @@ async fn what_runs_is_seen_read_and_pulled_on_pages() {
     let busy = Busy::play().await;
     the_day_shows_what_is_due_and_what_runs(&busy).await;
     a_page_listens_to_the_log_with_its_cookie_alone(&busy).await;
+    a_reading_names_its_thermometer(&busy).await;
     a_chill_is_read_by_hand_on_its_page(&busy).await;
     a_load_is_pulled_on_its_page_and_never_by_mistake(&busy).await;
     a_trace_is_drawn_and_listed(&busy).await;
@@ -87,6 +88,36 @@ async fn a_load_is_pulled_on_its_page_and_never_by_mistake(busy: &Busy) {
     page.says(&["1 of 2 racks are in the house.", "The deviation", "The chill"]);
 }
 
+/// The id of T-03 as a form offers it.
+fn t_03(page: &Page) -> String {
+    let (before, _) = page.text.split_once("<strong>T-03</strong>").expect("T-03 to choose");
+    let (_, value) = before.rsplit_once("value=\"").expect("its value");
+    value.split('"').next().expect("an id").to_owned()
+}
+
+/// T-03 shows 0.4 too much, which is taken off; T-04 was never checked.
+async fn a_reading_names_its_thermometer(busy: &Busy) {
+    let mut operator = Visitor::signed_in(busy.cooked.plant(), "ines", PASSWORD).await;
+    let path = format!("/reading/{}/Q-1", busy.batch);
+    let page = operator.get(&path).await.expect(200);
+    page.says(&[
+        "Read with",
+        "shows 0.4\u{a0}°F too much, which is taken off",
+        "no good check in this unit",
+        "Another one, or not known",
+    ]);
+    let with = [("id", hidden(&page, "id")), ("value", "40.3".into()), ("instrument", t_03(&page))];
+    let with = with.each_ref().map(|(name, value)| (*name, value.as_str()));
+    let done = operator.post(&path, &with).await.expect(303);
+    let verdict = operator.get(done.location()).await.expect(200);
+    verdict.says(&["class=\"mark is-met\"", "Read with <strong>T-03</strong>", "0.4"]);
+    let another = [("id", fresh()), ("value", "40.3".into()), ("instrument", "another".into())];
+    let another = another.each_ref().map(|(name, value)| (*name, value.as_str()));
+    let done = operator.post(&path, &another).await.expect(303);
+    let verdict = operator.get(done.location()).await.expect(200);
+    verdict.says(&["class=\"mark is-not-met\""]);
+}
+
 async fn a_chill_is_read_by_hand_on_its_page(busy: &Busy) {
     let mut operator = Visitor::signed_in(busy.cooked.plant(), "ines", PASSWORD).await;
     let path = format!("/loads/{}/chills/{}", busy.pulled, busy.chilling);
@@ -100,10 +131,13 @@ async fn a_chill_is_read_by_hand_on_its_page(busy: &Busy) {
     let id = hidden(&page, "id");
     let odd = operator.post(&path, &[("id", &id), ("value", "1281")]).await.expect(200);
     odd.says(&["No instrument of a plant shows such a value"]);
-    let done = operator.post(&path, &[("id", &id), ("value", "128.1")]).await.expect(303);
+    // Above 130 as shown, below it without what T-03 shows too much.
+    let read = [("id", id.as_str()), ("value", "130.2"), ("instrument", &t_03(&page))];
+    let done = operator.post(&path, &read).await.expect(303);
     let page = operator.get(done.location()).await.expect(200);
     page.says(&["As far as it is known at", ">14:30<", "130\u{a0}°F → ", "at most 300", "<svg"]);
     assert!(!page.text.contains("A reading is due by"), "the first limb has begun");
+    assert!(!page.text.contains("warmest spot:"), "it goes on as what was read before it");
     let nobody = format!("/loads/{}/chills/{}", busy.pulled, busy.racks[0]);
     operator.get(&nobody).await.expect(404);
 }

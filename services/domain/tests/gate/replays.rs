@@ -2,8 +2,8 @@
 //! It never needs a seed: a generator that changes keeps these.
 
 use domain::haccp::gate::question::{
-    Case, Challenge, Closing, Concerns, Deviation, Disposition, Finding, Kind, Lot, LotKind, Plan,
-    Question, Review, Ship,
+    Case, Challenge, Closing, Concerns, Cover, Deviation, Disposition, Finding, Kind, Lot, LotKind,
+    Plan, Question, Review, Ship,
 };
 use domain::haccp::gate::question::{Check, Class, Step};
 use domain::haccp::gate::{judge, reviewable};
@@ -199,6 +199,30 @@ fn a_release_does_not_stand_for_what_was_amended_after_it() {
     assert_eq!(judge(&question), []);
     question.lots[1].findings[0].known_at = 41;
     assert_eq!(codes(&question), ["CHECK_NOT_MET"]);
+}
+
+#[test]
+fn a_cover_answers_what_is_undetermined_and_never_a_failure() {
+    let mut question = clear();
+    question.ships[0].review = Review::NotAsked;
+    question.lots[1].covers.push(Cover { check: 0, from: 0, to: 50 });
+    question.lots[1].findings[0].verdict = Verdict::Undetermined;
+    assert_eq!(judge(&question), []);
+    question.lots[1].findings[0].verdict = Verdict::Fail;
+    assert_eq!(codes(&question), ["CHECK_NOT_MET"]);
+}
+
+#[test]
+fn a_release_by_hand_proves_no_case_that_passed_after_it() {
+    let mut question = clear();
+    question.ships[0].review = Review::NotAsked;
+    question.challenges.clear();
+    question.deviations.push(deviation("CCP-3", true, Disposition::ReleaseWithSupport, 40));
+    question.lots[2].deviations.push(0);
+    question.ships[0].cases[0].passings = vec![(0, 20), (0, 40)];
+    assert_eq!(judge(&question), [], "it had passed by then");
+    question.ships[0].cases[0].passings = vec![(0, 20), (0, 41)];
+    assert_eq!(codes(&question), ["CHALLENGE_AWAITED"]);
 }
 
 #[test]

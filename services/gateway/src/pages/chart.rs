@@ -13,6 +13,7 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use wire::v1;
 
+use super::letters;
 use super::words::Words;
 
 const WIDTH: u32 = 960;
@@ -192,8 +193,9 @@ fn drawn(
         .x_desc(picture.words.say("chart-time"))
         .y_desc(super::shown::unit(unit_of(picture).code()))
         .draw()?;
+    let taken = taken(&chart, lines);
     for (degree, label) in limits {
-        limit(&mut chart, times, *degree, label)?;
+        limit(&mut chart, times, (*degree, label), &taken)?;
     }
     moments(&mut chart, picture, times, degrees)?;
     for (turn, line) in lines.iter().enumerate() {
@@ -215,13 +217,37 @@ fn clock(at: f64, zone: &TimeZone) -> String {
     at.to_zoned(zone.clone()).strftime("%H:%M").to_string()
 }
 
-/// A line across at a limit, with its words above it.
-fn limit(chart: &mut Area<'_>, times: Span, degree: f64, label: &str) -> Result<(), Failed> {
+/// The pixels that curves and their names take: each sample, and where its name stands at the end.
+fn taken(chart: &Area<'_>, lines: &[Line<'_>]) -> Vec<(i32, i32)> {
+    let points = lines.iter().flat_map(|line| &line.points).map(|at| chart.backend_coord(at));
+    let names = lines.iter().flat_map(|line| {
+        let (x, y) = chart.backend_coord(&line.end());
+        (0..=width(line.name)).step_by(4).map(move |along| (x + 6 + along, y))
+    });
+    points.chain(names).collect()
+}
+
+/// A line across at a limit, with its words above it at the side where they lie over less.
+fn limit(
+    chart: &mut Area<'_>,
+    times: Span,
+    (degree, label): (f64, &str),
+    taken: &[(i32, i32)],
+) -> Result<(), Failed> {
     let ends = [(times.0, degree), (times.1, degree)];
-    let at = Pos::new(HPos::Right, VPos::Bottom);
     chart.draw_series(DashedLineSeries::new(ends, 10, 4, BROWN.stroke_width(2)))?;
-    let style = (FONT, TEXT_SIZE).into_font().color(&BROWN).pos(at);
-    let words = EmptyElement::at((times.1, degree)) + Text::new(label.to_owned(), (-6, -3), style);
+    let [left, right] = ends.map(|end| chart.backend_coord(&end));
+    let lies_over = |from: i32| {
+        let is_under = |(x, y): &&(i32, i32)| {
+            (from..=from + width(label)).contains(x) && (right.1 - TEXT_SIZE..=right.1).contains(y)
+        };
+        taken.iter().filter(is_under).count()
+    };
+    let is_left = lies_over(left.0) < lies_over(right.0 - width(label));
+    let (end, side, off) =
+        if is_left { (ends[0], HPos::Left, 6) } else { (ends[1], HPos::Right, -6) };
+    let style = (FONT, TEXT_SIZE).into_font().color(&BROWN).pos(Pos::new(side, VPos::Bottom));
+    let words = EmptyElement::at(end) + Text::new(label.to_owned(), (off, -3), style);
     chart.draw_series(std::iter::once(words)).map(|_| ())
 }
 
@@ -336,7 +362,7 @@ fn behind(text: &str, left: i32, top: i32) -> Rectangle<(i32, i32)> {
     Rectangle::new([(left - 1, top), corner], WHITE.mix(0.85).filled())
 }
 
-/// About how wide a text is, in pixels.
+/// How wide a text is at most, in pixels.
 fn width(text: &str) -> i32 {
-    text.chars().count() as i32 * TEXT_SIZE * 11 / 20
+    letters::words(TEXT_SIZE as u32).width(text) as i32
 }

@@ -12,13 +12,15 @@ use super::load::Load;
 use super::sentence::told;
 use super::shown::{self, lot_link, mark};
 use super::visit::{Visit, is_signed_out};
-use super::{assets, cooking, forms, keypad, layout, live, methods};
+use super::{assets, cooking, forms, instruments, keypad, layout, live, methods};
 use crate::problem::Problem;
 
 /// The unit in which a chill is read by hand, as its limbs are set.
 const UNIT: &str = "[degF]";
-/// As readings by hand are called in the record.
-const BY_HAND: &str = "Hand";
+/// As readings by hand are called in the record where a rack has none yet: by where they are taken.
+const BY_HAND: &str = "warmest spot";
+/// How readings by hand come.
+const HAND: &str = "hand";
 /// How much before the pull is still shown, in seconds.
 const BEFORE_S: i64 = 900;
 
@@ -35,18 +37,18 @@ pub async fn answer(visit: &Visit, id: &str, rack: &str) -> Result<Answer, Probl
     let nowhere = || Problem::new(Kind::NotFound, "");
     let found = load.load.racks.iter().find(|one| one.rack == rack).ok_or_else(nowhere)?;
     if visit.asked.verb == Verb::Get {
-        return Ok(page(visit, &load, found, State::Fresh));
+        return Ok(page(visit, &load, found, State::Fresh).await);
     }
     let form = &visit.asked.form;
     let is_odd = form.all("value").iter().any(|value| !keypad::is_plausible(UNIT, value));
     if is_odd && form.get("sure").is_empty() {
-        return Ok(page(visit, &load, found, State::Unlikely));
+        return Ok(page(visit, &load, found, State::Unlikely).await);
     }
-    match record(visit, id, rack).await {
+    match record(visit, &load, rack).await {
         Ok(_) => Ok(Answer::see(&path(id, rack))),
         Err(problem) if problem.kind == Kind::IdInUse => Ok(Answer::see(&path(id, rack))),
         Err(problem) if is_signed_out(&problem) => Err(problem),
-        Err(problem) => Ok(page(visit, &load, found, State::Refused(&problem))),
+        Err(problem) => Ok(page(visit, &load, found, State::Refused(&problem)).await),
     }
 }
 
@@ -55,15 +57,20 @@ pub fn path(load: &str, rack: &str) -> String {
     format!("/loads/{load}/chills/{rack}")
 }
 
-async fn record(visit: &Visit, load: &str, rack: &str) -> Result<v1::SampleBlock, Problem> {
+/// One reading of a rack. All that is read of it by hand is judged together, whoever reads with
+/// whatever, so it goes on under the name under which it began.
+async fn record(visit: &Visit, load: &Load, rack: &str) -> Result<v1::SampleBlock, Problem> {
+    let mut known = load.curves().iter().flat_map(|curves| &curves.curves);
+    let known = known.rfind(|curve| curve.source == HAND && curve.lot == rack);
     let value = visit.asked.form.get("value").to_owned();
     let sample = v1::Sample { t_s: Some("0".to_owned()), value: Some(value) };
     let question = v1::RecordSamplesRequest {
         id: forms::record_id(visit),
-        load: load.to_owned(),
-        probe: BY_HAND.to_owned(),
-        source: "hand".to_owned(),
+        load: load.load.load.clone(),
+        probe: known.map_or(BY_HAND, |curve| curve.probe.as_str()).to_owned(),
+        source: HAND.to_owned(),
         lot: rack.to_owned(),
+        instrument: instruments::chosen(visit),
         unit: UNIT.to_owned(),
         begun_at: visit.now().to_string(),
         samples: vec![sample],
@@ -72,7 +79,11 @@ async fn record(visit: &Visit, load: &str, rack: &str) -> Result<v1::SampleBlock
     visit.ask(methods::RECORD_SAMPLES, question).await
 }
 
-fn page(visit: &Visit, load: &Load, rack: &v1::LoadRack, state: State<'_>) -> Answer {
+async fn page(visit: &Visit, load: &Load, rack: &v1::LoadRack, state: State<'_>) -> Answer {
+    let entry = match rack.pulled_at.is_empty() {
+        true => html! {},
+        false => entry(visit, (load, rack), &state).await,
+    };
     let words = visit.words;
     let title = words.with("chill-title", [("code", rack.code.as_str().into())]);
     let status = match &state {
@@ -98,7 +109,7 @@ fn page(visit: &Visit, load: &Load, rack: &v1::LoadRack, state: State<'_>) -> An
                 p { a href={ "/deviations/" (rack.deviation) } { (words.say("to-deviation")) } }
             }
         }))
-        @if !rack.pulled_at.is_empty() { (entry(visit, load, rack, &state)) }
+        (entry)
         (live::part("chill-curves", curves(visit, load, rack)))
         (live::script())
         script src=(assets::keypad_path()) defer {}
@@ -188,29 +199,31 @@ pub fn remains(visit: &Visit, limb: &v1::ChillLimb) -> Markup {
 }
 
 /// The form of a reading by hand.
-fn entry(visit: &Visit, load: &Load, rack: &v1::LoadRack, state: &State<'_>) -> Markup {
+async fn entry(visit: &Visit, (load, rack): (&Load, &v1::LoadRack), state: &State<'_>) -> Markup {
     let words = visit.words;
-    let may = visit.holds(&[v1::Role::Operator, v1::Role::Supervisor, v1::Role::Qa]);
+    if !visit.holds(&[v1::Role::Operator, v1::Role::Supervisor, v1::Role::Qa]) {
+        return html! {};
+    }
+    let instruments = instruments::of_unit(visit, UNIT).await;
     html! {
-        @if may {
-            section aria-labelledby="entry" {
-                h2 id="entry" { (words.say("read-by-hand")) }
-                @if let State::Refused(problem) = state { (forms::alert(visit, Some(problem))) }
-                form.reading-entry method="post" action=(path(&load.load.load, &rack.rack)) {
-                    input type="hidden" name="id" value=(forms::record_id(visit));
-                    div.fields {
-                        label for="value" {
-                            (words.with("warmest-in", [("unit", shown::unit(UNIT).into())]))
-                        }
-                        input.large id="value" name="value" inputmode="decimal" autocomplete="off"
-                            pattern="-?[0-9]+([.][0-9]+)?" required aria-describedby="range"
-                            value=(visit.asked.form.raw("value"));
-                        (keypad::range(visit, UNIT))
-                        @if matches!(state, State::Unlikely) { (keypad::unlikely(visit)) }
-                        p.ways { button type="submit" { (words.say("record-reading")) } }
+        section aria-labelledby="entry" {
+            h2 id="entry" { (words.say("read-by-hand")) }
+            @if let State::Refused(problem) = state { (forms::alert(visit, Some(problem))) }
+            form.reading-entry method="post" action=(path(&load.load.load, &rack.rack)) {
+                input type="hidden" name="id" value=(forms::record_id(visit));
+                div.fields {
+                    (instruments::choice(visit, UNIT, &instruments))
+                    label for="value" {
+                        (words.with("warmest-in", [("unit", shown::unit(UNIT).into())]))
                     }
-                    (keypad::keys(visit))
+                    input.large id="value" name="value" inputmode="decimal" autocomplete="off"
+                        pattern="-?[0-9]+([.][0-9]+)?" required aria-describedby="range"
+                        value=(visit.asked.form.raw("value"));
+                    (keypad::range(visit, UNIT))
+                    @if matches!(state, State::Unlikely) { (keypad::unlikely(visit)) }
+                    p.ways { button type="submit" { (words.say("record-reading")) } }
                 }
+                (keypad::keys(visit))
             }
         }
     }

@@ -83,6 +83,8 @@ methods! {
     RECORD_SAMPLES "/hankbook.v1.Cooking/RecordSamples" RecordSamplesRequest SampleBlock;
     LIST_CHALLENGES "/hankbook.v1.Verification/ListChallenges"
         ListChallengesRequest ListChallengesResponse;
+    LIST_INSTRUMENTS "/hankbook.v1.Verification/ListInstruments"
+        ListInstrumentsRequest ListInstrumentsResponse;
     GET_CLEARANCE "/hankbook.v1.Verification/GetClearance" GetClearanceRequest Clearance;
     LIST_CLEARANCES "/hankbook.v1.Verification/ListClearances"
         ListClearancesRequest ListClearancesResponse;

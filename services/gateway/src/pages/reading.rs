@@ -124,7 +124,7 @@ pub async fn enter(visit: &Visit, lot: &str, check: &str) -> Result<Answer, Prob
     let nowhere = || Problem::new(platform::error::Kind::NotFound, "");
     let check = found.ok_or_else(nowhere)?;
     match visit.asked.verb {
-        Verb::Get => Ok(entry::form(visit, &bound, &check, entry::State::Fresh)),
+        Verb::Get => Ok(entry::form(visit, &bound, &check, entry::State::Fresh).await),
         Verb::Post => entry::send(visit, &bound, &check).await,
     }
 }

@@ -2,7 +2,6 @@
 //! It never adds masses up: each line is one use as genealogy told it.
 
 mod graph;
-mod letters;
 mod picture;
 
 use futures_util::join;

@@ -99,6 +99,24 @@ fn without_a_sample_there_is_no_picture() {
 }
 
 #[test]
+fn words_of_a_limit_stand_at_the_side_where_no_curve_is() {
+    let anchor = |offset: f64| {
+        let curves = v1::LoadCurves { curves: vec![curve("P1", offset)], ..Default::default() };
+        let label = "at least 158 °F".to_owned();
+        let limits = vec![Limit { value: "158".into(), unit: "[degF]".into(), label }];
+        let (load, zone, words) =
+            (v1::Load::default(), TimeZone::UTC, Words::of(Language::English));
+        let svg = draw(&Picture { load: &load, curves: &curves, limits, zone, words });
+        let svg = svg.expect("a picture");
+        let (before, _) = svg.split_once("at least 158").expect("the words");
+        let (_, anchored) = before.rsplit_once("text-anchor=\"").expect("an anchor");
+        anchored.split('"').next().expect("its name").to_owned()
+    };
+    assert_eq!(anchor(2.0), "start", "it ends at the limit");
+    assert_eq!(anchor(-60.0), "end", "it ends far below");
+}
+
+#[test]
 fn moments_at_one_place_share_their_words() {
     let moment = |x: i32, label: &str| (x, f64::from(x), label.to_owned());
     let found = together(vec![

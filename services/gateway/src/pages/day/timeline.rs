@@ -6,6 +6,7 @@ use maud::{Markup, html};
 
 use super::gather::Day;
 use super::marks::Mark;
+use crate::pages::letters::{self, Letters};
 use crate::pages::shown;
 use crate::pages::visit::Visit;
 use crate::pages::words::Words;
@@ -40,8 +41,11 @@ const ROW: i64 = 22;
 const PAD: i64 = 6;
 /// How far the point of what goes on stands out.
 const POINT: i64 = 9;
-/// About how wide a letter is.
-const LETTER: i64 = 7;
+/// The size of its letters, and those of its words.
+const SIZE: u32 = 13;
+const WORDS: Letters = letters::words(SIZE);
+/// Room for the shape before a word and on both sides of them.
+const SHAPE: i64 = 26;
 /// Rows of marks in one lane at most; what has no room stands in the list.
 const ROWS_MAX: usize = 8;
 /// The shortest time shown.
@@ -181,7 +185,7 @@ fn place<'d>(words: &Words, mark: &'d Mark, span: Span) -> Placed<'d> {
     let word = words.one_of("mark", mark.word);
     let count = if mark.count > 1 { format!(" ×{}", mark.count) } else { String::new() };
     let text = format!("{} {word}{count}", mark.what);
-    let width = 26 + LETTER * text.chars().count() as i64;
+    let width = SHAPE + WORDS.width(&text);
     let (x, end) = (span.x(mark.at), mark.to.map(|to| span.x(to)));
     let last = end.map_or(x, |end| end + if mark.is_open { POINT } else { 0 });
     let has_room_left = x - width >= NAMES;
@@ -230,7 +234,9 @@ fn picture(visit: &Visit, day: &Day, (lanes, span): (&[Lane<'_>], Span)) -> Mark
             }
             @for (lane, top) in lanes.iter().zip(tops.clone()) {
                 line.lane x1="0" y1=(top) x2=(WIDTH) y2=(top) {}
-                text.name x="0" y=(top + PAD + 15) { (cut(&lane.name)) }
+                text.name x="0" y=(top + PAD + 15) {
+                    (letters::bold(SIZE).cut(&lane.name, NAMES))
+                }
                 @for (row, marks) in lane.rows.iter().enumerate() {
                     @for placed in marks { (drawn(placed, top + PAD + row as i64 * ROW)) }
                 }
@@ -241,15 +247,6 @@ fn picture(visit: &Visit, day: &Day, (lanes, span): (&[Lane<'_>], Span)) -> Mark
 
 fn clock(visit: &Visit, at: Timestamp) -> String {
     at.to_zoned(visit.zone.clone()).strftime("%H:%M").to_string()
-}
-
-/// A name that fits beside its lane.
-fn cut(name: &str) -> String {
-    let fits = (NAMES / (LETTER + 1)) as usize;
-    match name.chars().count() > fits {
-        true => name.chars().take(fits - 1).chain(['…']).collect(),
-        false => name.to_owned(),
-    }
 }
 
 fn drawn(placed: &Placed<'_>, top: i64) -> Markup {

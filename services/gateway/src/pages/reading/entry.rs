@@ -8,7 +8,7 @@ use wire::v1;
 use super::{Bound, limit};
 use crate::pages::answer::Answer;
 use crate::pages::visit::{Visit, is_signed_out};
-use crate::pages::{assets, forms, keypad, layout, methods, shown};
+use crate::pages::{assets, forms, instruments, keypad, layout, methods, shown};
 use crate::problem::Problem;
 
 /// Values of one reading at most.
@@ -30,11 +30,11 @@ pub async fn send(visit: &Visit, bound: &Bound, check: &v1::PlanCheck) -> Result
     let form = &visit.asked.form;
     let values = form.all("value");
     if !form.get("more").is_empty() {
-        return Ok(self::form(visit, bound, check, State::More));
+        return Ok(self::form(visit, bound, check, State::More).await);
     }
     let is_odd = values.iter().any(|value| !keypad::is_plausible(&check.unit, value));
     if is_odd && form.get("sure").is_empty() {
-        return Ok(self::form(visit, bound, check, State::Unlikely));
+        return Ok(self::form(visit, bound, check, State::Unlikely).await);
     }
     let id = forms::record_id(visit);
     let question = v1::RecordReadingRequest {
@@ -47,6 +47,7 @@ pub async fn send(visit: &Visit, bound: &Bound, check: &v1::PlanCheck) -> Result
         unit: check.unit.clone(),
         observed_at: visit.pages.gateway.keeper.clock.now().to_string(),
         note: form.get("note").to_owned(),
+        instrument: instruments::chosen(visit),
         ..Default::default()
     };
     match visit.ask(methods::RECORD_READING, question).await {
@@ -56,12 +57,13 @@ pub async fn send(visit: &Visit, bound: &Bound, check: &v1::PlanCheck) -> Result
             Ok(Answer::see(&format!("/readings/{id}?before=1")))
         }
         Err(problem) if is_signed_out(&problem) => Err(problem),
-        Err(problem) => Ok(self::form(visit, bound, check, State::Refused(&problem))),
+        Err(problem) => Ok(self::form(visit, bound, check, State::Refused(&problem)).await),
     }
 }
 
 /// The form.
-pub fn form(visit: &Visit, bound: &Bound, check: &v1::PlanCheck, state: State<'_>) -> Answer {
+pub async fn form(visit: &Visit, bound: &Bound, check: &v1::PlanCheck, state: State<'_>) -> Answer {
+    let instruments = instruments::of_unit(visit, &check.unit).await;
     let words = visit.words;
     let title = words.with("reading-of", [("code", bound.lot.code.as_str().into())]);
     let status = match &state {
@@ -81,6 +83,7 @@ pub fn form(visit: &Visit, bound: &Bound, check: &v1::PlanCheck, state: State<'_
             action={ "/reading/" (bound.lot.lot) "/" (check.code) } {
             input type="hidden" name="id" value=(forms::record_id(visit));
             div.fields {
+            (instruments::choice(visit, &check.unit, &instruments))
             (values(visit, check, &state))
             @if matches!(state, State::Unlikely) { (keypad::unlikely(visit)) }
             label for="note" { (words.say("note-if-any")) }

@@ -6,9 +6,8 @@ use wire::v1;
 
 use crate::pages::answer::Answer;
 use crate::pages::sentence::told;
-use crate::pages::shown;
 use crate::pages::visit::Visit;
-use crate::pages::{layout, methods};
+use crate::pages::{instruments, layout, methods, shown};
 use crate::problem::Problem;
 
 /// Shows a reading.
@@ -18,6 +17,10 @@ pub async fn show(visit: &Visit, id: &str) -> Result<Answer, Problem> {
     let reading = visit.ask(methods::GET_READING, question).await?;
     let values: Vec<_> =
         reading.readings.iter().map(|value| shown::valued(value, &reading.unit)).collect();
+    let read_with = match reading.instrument.as_str() {
+        "" => None,
+        id => Some(instruments::name(visit, id).await),
+    };
     let title = words.with("reading-title", [("check", reading.check.as_str().into())]);
     let body = html! {
         h1 { (title) }
@@ -26,6 +29,7 @@ pub async fn show(visit: &Visit, id: &str) -> Result<Answer, Problem> {
         }
         p.verdict role="status" { (shown::verdict(visit, reading.verdict)) }
         p.values { (values.join("; ")) }
+        @if let Some(name) = &read_with { p { (words.say("read-with")) " " strong { (name) } } }
         @for reason in &reading.reasons { p lang="en" { (told(visit, reason)) } }
         p { (words.say("rests-on")) " "
             @if reading.source.is_empty() { (words.say("source-not-told")) }

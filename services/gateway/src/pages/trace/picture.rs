@@ -6,7 +6,8 @@ use std::collections::HashMap;
 use maud::{Markup, html};
 
 use super::graph::{Graph, Together, stage};
-use super::{letters, word};
+use super::word;
+use crate::pages::letters::{self, Letters};
 use crate::pages::lots::Codes;
 use crate::pages::shown;
 use crate::pages::visit::Visit;
@@ -19,6 +20,9 @@ const BOX_WIDTH: i64 = 140;
 const SIDE: i64 = 8;
 /// What is left for the letters in it.
 const ROOM: i64 = BOX_WIDTH - 2 * SIDE;
+/// The letters in it: a code in the first line, words below.
+const CODES: Letters = letters::codes(14);
+const WORDS: Letters = letters::words(13);
 /// From line to line in a box.
 const LINE: i64 = 17;
 /// Between a box and the one below it.
@@ -110,7 +114,7 @@ fn nodes<'g>(
     let mut all: Vec<Node<'g>> = Vec::new();
     for lot in &graph.lots {
         let mut of = node(&lot.lot, &lot.code, word(graph, held, &lot.lot));
-        of.below.splice(0..0, letters::lines(&shown::quantity(lot.mass.as_ref()), ROOM));
+        of.below.splice(0..0, WORDS.lines(&shown::quantity(lot.mass.as_ref()), ROOM));
         let href = format!("/lots/{}", lot.lot);
         all.push(Node { href, column: stage(&lot.kind), ..of });
     }
@@ -143,7 +147,7 @@ fn state(words: &Words, word: &str) -> Vec<String> {
     match word {
         "no-hold" => Vec::new(),
         word => {
-            letters::lines(&format!("{} {}", shown::shape(word), words.one_of("mark", word)), ROOM)
+            WORDS.lines(&format!("{} {}", shown::shape(word), words.one_of("mark", word)), ROOM)
         }
     }
 }
@@ -178,7 +182,7 @@ fn boxed(node: &Node<'_>, tall: i64) -> Markup {
     let body = html! {
         rect class={ "lot is-" (node.word) } x=(node.x) y=(node.y) width=(BOX_WIDTH)
             height=(tall) rx="3" {}
-        text.code x=(node.x + SIDE) y=(node.y + LINE) { (letters::code(node.code, ROOM)) }
+        text.code x=(node.x + SIDE) y=(node.y + LINE) { (CODES.cut(node.code, ROOM)) }
         @for (at, line) in node.below.iter().enumerate() {
             text.mass x=(node.x + SIDE) y=(node.y + (at as i64 + 2) * LINE) { (line) }
         }
@@ -212,7 +216,7 @@ mod tests {
                 if word != "no-hold" {
                     assert_eq!(lines.join(" "), said, "nothing of it is cut");
                 }
-                assert!(lines.iter().all(|line| letters::fits(line, ROOM)), "{lines:?}");
+                assert!(lines.iter().all(|line| WORDS.width(line) <= ROOM), "{lines:?}");
                 count += 1;
             }
             assert!(count > 20, "{count} words");
