@@ -126,6 +126,7 @@ pub async fn of_demo(qa: &Client, mixer: &Client) -> Vec<Example> {
     all.extend(of_lots(&found));
     all.extend(of_loads(&found));
     all.extend(of_records(&found));
+    all.push(example("/people/{person}", "a person", "/people/me".to_owned()));
     all.push(example("/shipment-check", "ten pallets to ship", pallets(qa).await));
     let left = qa.get("/v1/shipments?pageSize=1000").await.ok();
     let newest = rows(&left, "shipments").last().map(|one| text(&one["shipment"]));

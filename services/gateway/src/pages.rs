@@ -57,7 +57,7 @@ use session::{Sealer, Session};
 use visit::Visit;
 
 /// Every page that is shown; nothing else is answered to a browser that asks for a page.
-pub const PAGES: [&str; 25] = [
+pub const PAGES: [&str; 26] = [
     "/",
     "/sign-in",
     "/password",
@@ -83,6 +83,7 @@ pub const PAGES: [&str; 25] = [
     "/loads/{load}",
     "/loads/{load}/chills/{rack}",
     "/people",
+    "/people/{person}",
 ];
 
 /// What is only sent to, and shows nothing itself.
@@ -201,6 +202,7 @@ impl Pages {
             (Verb::Post, ["loads", load, "probes-left-out"]) => load::leave_out(&visit, load).await,
             (_, ["loads", load, "chills", rack]) => chill::answer(&visit, load, rack).await,
             (Verb::Get, ["people"]) => people::list(&visit).await,
+            (_, ["people", id]) => people::one(&visit, id).await,
             _ => Err(Problem::new(Kind::VerbNotAllowed, "")),
         }
     }

@@ -10,12 +10,12 @@ use diesel::result::QueryResult;
 use diesel::serialize::ToSql;
 use diesel::sql_types::{HasSqlType, Untyped};
 
-/// A statement whose text is one of few: each text is kept prepared for as long as its connection
-/// lives, so nothing that a caller said may stand in it.
+/// A statement whose text is one of few, so nothing that a caller said may stand in it.
 #[must_use = "a statement is run by load, get_result or execute"]
 #[derive(Clone, Debug)]
 pub struct Statement<'t, Values> {
     text: Cow<'t, str>,
+    is_kept: bool,
     values: Values,
 }
 
@@ -32,16 +32,23 @@ pub struct Bound<Before, Type, Value> {
 pub struct Nothing;
 
 /// A statement with `$1`, `$2` and so on for the values that are bound to it in this order; its
-/// rows are read by the names of their columns.
+/// rows are read by the names of their columns. It is kept prepared for as long as its connection
+/// lives.
 pub fn statement<'t>(text: impl Into<Cow<'t, str>>) -> Statement<'t, Nothing> {
-    Statement { text: text.into(), values: Nothing }
+    Statement { text: text.into(), is_kept: true, values: Nothing }
+}
+
+/// A statement that is planned at each call: a value of it says what is asked at all, and a plan
+/// for every value would read all rows.
+pub fn planned<'t>(text: impl Into<Cow<'t, str>>) -> Statement<'t, Nothing> {
+    Statement { is_kept: false, ..statement(text) }
 }
 
 impl<'t, Values> Statement<'t, Values> {
     /// The next value, as the type that its place in the text expects.
     pub fn bind<Type, Value>(self, value: Value) -> Statement<'t, Bound<Values, Type, Value>> {
         let values = Bound { before: self.values, value, of: PhantomData };
-        Statement { text: self.text, values }
+        Statement { text: self.text, is_kept: self.is_kept, values }
     }
 }
 
@@ -65,6 +72,9 @@ where
 
 impl<Values: QueryFragment<Pg>> QueryFragment<Pg> for Statement<'_, Values> {
     fn walk_ast<'b>(&'b self, mut out: AstPass<'_, 'b, Pg>) -> QueryResult<()> {
+        if !self.is_kept {
+            out.unsafe_to_cache_prepared();
+        }
         out.push_sql(&self.text);
         self.values.walk_ast(out)
     }
@@ -97,6 +107,7 @@ mod tests {
         let shown = debug_query::<Pg, _>(&asked).to_string();
         assert!(shown.ends_with(r#"LIMIT $3 -- binds: ["Mr ", [1, 2], 7]"#), "{shown}");
         assert!(asked.is_safe_to_cache_prepared(&Pg).expect("a statement"));
-        assert!(!diesel::sql_query("SELECT 1").is_safe_to_cache_prepared(&Pg).expect("one"));
+        let anew = planned("SELECT 1 WHERE $1 IS NULL").bind::<BigInt, _>(1_i64);
+        assert!(!anew.is_safe_to_cache_prepared(&Pg).expect("a statement"));
     }
 }

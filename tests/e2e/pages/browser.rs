@@ -112,6 +112,7 @@ async fn everybody_can_use_every_page() {
         { "name": "review", "path": "/review" },
         { "name": "shipment-check", "path": "/shipment-check" },
         { "name": "people", "path": "/people" },
+        { "name": "person", "path": format!("/people/{}", scene.crew.operator.id) },
         { "name": "password", "path": "/password" },
     ]);
     let asked = length(&pages);
@@ -121,6 +122,14 @@ async fn everybody_can_use_every_page() {
     // Two languages, each page at two sizes; the sign-in page comes first.
     assert_eq!(length(&looked), 2);
     assert_eq!(length(&looked[0]["results"]), 2 * (asked + 1));
+    let administers = json!([
+        { "name": "people-changed", "path": "/people" },
+        { "name": "person-new", "path": "/people/new" },
+        { "name": "person-changed", "path": format!("/people/{}", scene.crew.operator.id) },
+    ]);
+    let seen = look(&scene.crew.plant, "administrator", administers).await;
+    let faults = self::faults(&seen);
+    assert!(faults.is_empty(), "{} found:\n  {}", faults.len(), faults.join("\n  "));
     let cookie = &looked[0]["cookies"][0];
     assert_eq!((&cookie["secure"], &cookie["httpOnly"]), (&json!(true), &json!(true)));
     scene.crew.plant.stop().await;
@@ -136,6 +145,7 @@ async fn everybody_can_read_a_lot_with_its_curves() {
     let pages = json!([
         { "name": "day", "path": "/", "print": true },
         { "name": "load", "path": load },
+        { "name": "reading-with", "path": format!("/reading/{}/Q-1", busy.batch) },
         { "name": "load-pulled", "path": format!("/loads/{}", busy.pulled) },
         { "name": "chill", "path": chill },
         { "name": "trace", "path": format!("/lots/{}/trace", cooked.finished), "print": true },

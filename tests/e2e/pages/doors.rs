@@ -4,6 +4,7 @@
 use harness::Plant;
 use serde_json::json;
 
+use super::cooked::hidden;
 use super::visitor::Visitor;
 use crate::path::crew::{Crew, PASSWORD, printed_password};
 
@@ -107,6 +108,49 @@ async fn a_session_goes_on_while_somebody_is_there_and_ends_when_told() {
         led = tab.get("/").await;
     }
     assert_eq!(led.expect(303).location(), "/sign-in");
+    crew.plant.stop().await;
+}
+
+#[tokio::test]
+async fn an_administrator_adds_somebody_who_takes_a_password_of_their_own() {
+    let crew = Crew::start().await;
+    let mut office = Visitor::signed_in(&crew.plant, "administrator", PASSWORD).await;
+    office.get("/people").await.expect(200).says(&["href=\"/people/new\""]);
+    let form = office.get("/people/new").await.expect(200);
+    let id = hidden(&form, "id");
+    let mut said = vec![
+        ("id", id.as_str()),
+        ("name", "Pat Farrow"),
+        ("sign-in-name", "Pat Farrow"),
+        ("role", "OPERATOR"),
+        ("role", "DOCK"),
+        ("language", "es"),
+        ("one-time-password", "cold iron at noon"),
+    ];
+    let refused = office.post("/people/new", &said).await.expect(400);
+    refused.says(&["sign_in_name", "value=\"Pat Farrow\"", "value=\"DOCK\" checked"]);
+    assert!(!refused.text.contains("cold iron"), "a password is never shown back");
+    said[2] = ("sign-in-name", "p.farrow");
+    assert_eq!(office.post("/people/new", &said).await.expect(303).location(), "/people");
+    office.get("/people").await.expect(200).says(&["Pat Farrow", "Operator, Dock"]);
+    let mut pat = Visitor::of(&crew.plant);
+    let first = [("name", "p.farrow"), ("password", "cold iron at noon")];
+    pat.post("/sign-in", &first).await.expect(303);
+    assert_eq!(pat.get("/").await.expect(303).location(), "/password");
+    // Nobody else changes anybody.
+    let person = format!("/people/{id}");
+    let mut operator = Visitor::signed_in(&crew.plant, "o.dean", PASSWORD).await;
+    operator.get(&person).await.expect(200).says(&["Only an administrator"]);
+    operator.post(&person, &said).await.expect(403).says(&["Only an administrator"]);
+    // Out of use, Pat is led out.
+    let form = office.get(&person).await.expect(200);
+    form.says(&["value=\"OPERATOR\" checked", "name=\"in-use\" value=\"yes\" checked"]);
+    said[0] = ("id", "");
+    said[6] = ("one-time-password", "");
+    office.post(&person, &said).await.expect(303);
+    office.get("/people").await.expect(200).says(&["not in use"]);
+    let again = Visitor::of(&crew.plant).post("/sign-in", &first).await;
+    assert_eq!(again.status, 401, "{}", again.text);
     crew.plant.stop().await;
 }
 

@@ -1,7 +1,7 @@
 //! Sealed entries: found by what they name, in the order of the log.
 //! It never shows an entry that no position was given.
 
-use platform::statement::statement;
+use platform::statement::{planned, statement};
 use std::ops::RangeInclusive;
 
 use diesel::QueryableByName;
@@ -125,7 +125,7 @@ async fn meeting<R: QueryableByName<Pg> + Send + 'static>(
          {spelled} AND $8 IS NOT NULL {named} ORDER BY sealed.position LIMIT $9"
     );
     let days = wanted.days.as_ref();
-    let found = statement(text)
+    let found = planned(text)
         .bind::<BigInt, _>(stretch.after)
         .bind::<BigInt, _>(stretch.before)
         .bind::<Nullable<Date>, _>(days.map(|days| days.start().to_diesel()))

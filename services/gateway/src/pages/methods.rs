@@ -42,6 +42,8 @@ methods! {
         ChangePasswordRequest ChangePasswordResponse;
     CREATE_SIGNATURE "/hankbook.v1.Identity/CreateSignature"
         CreateSignatureRequest SignatureTicket;
+    PUT_PERSON "/hankbook.v1.Identity/PutPerson" PutPersonRequest Person;
+    GET_PERSON "/hankbook.v1.Identity/GetPerson" GetPersonRequest Person;
     LIST_PEOPLE "/hankbook.v1.Identity/ListPeople" ListPeopleRequest ListPeopleResponse;
     LIST_PLACES "/hankbook.v1.Genealogy/ListPlaces" ListPlacesRequest ListPlacesResponse;
     GET_LOT "/hankbook.v1.Genealogy/GetLot" GetLotRequest Lot;

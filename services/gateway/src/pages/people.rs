@@ -1,14 +1,16 @@
 //! The people of the plant and what each may do.
 //! It never shows a secret of anybody: identity tells none.
 
+mod entry;
+
 use maud::html;
-use platform::caller::role_word;
 use wire::v1;
 
 use super::answer::Answer;
 use super::visit::Visit;
 use super::{layout, methods, shown};
 use crate::problem::Problem;
+pub use entry::answer as one;
 
 /// Shows them.
 pub async fn list(visit: &Visit) -> Result<Answer, Problem> {
@@ -19,13 +21,12 @@ pub async fn list(visit: &Visit) -> Result<Answer, Problem> {
         Ok((answer.people, answer.next_page_token))
     };
     let found = visit.whole(page).await?;
-    let roles = |person: &v1::Person| {
-        let words = person.roles().map(|role| words.one_of("role", role_word(role)));
-        words.collect::<Vec<_>>().join(", ")
-    };
     let title = words.say("people");
     let body = html! {
         h1 { (title) }
+        @if entry::may(visit) {
+            p.ways { a.button href="/people/new" { (words.say("new-person")) } }
+        }
         div.scroll tabindex="0" role="group" aria-label=(title) {
             table {
                 thead { tr {
@@ -39,9 +40,11 @@ pub async fn list(visit: &Visit) -> Result<Answer, Problem> {
                 tbody {
                     @for person in &found.rows {
                         tr {
-                            th scope="row" { (person.name) }
+                            th scope="row" {
+                                a href={ "/people/" (person.person) } { (person.name) }
+                            }
                             td { (person.sign_in_name) }
-                            td { (roles(person)) }
+                            td { (entry::roles(visit, person)) }
                             td { (person.language) }
                             td { @if person.in_use { (words.say("in-use")) }
                                 @else { (words.say("not-in-use")) } }

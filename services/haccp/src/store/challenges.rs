@@ -10,7 +10,7 @@ use jiff::Timestamp;
 use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
 use platform::pages::Page;
-use platform::statement::statement;
+use platform::statement::{planned, statement};
 use uuid::Uuid;
 
 use super::rows::Table;
@@ -75,7 +75,7 @@ pub async fn list(
     page: &Page,
 ) -> Result<Vec<ChallengeRow>, Failure> {
     let after = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::nil());
-    let query = statement(format!(
+    let query = planned(format!(
         "{SELECT} WHERE c.id > $1 AND ($2 IS NULL OR c.place = $2) \
          AND ($4 IS NULL OR c.day = $4) ORDER BY c.id LIMIT $3"
     ));

@@ -10,7 +10,7 @@ use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
 use platform::moments::Moments;
 use platform::pages::Page;
-use platform::statement::statement;
+use platform::statement::{planned, statement};
 use uuid::Uuid;
 
 /// What an amendment names.
@@ -179,7 +179,7 @@ pub async fn list(
     page: &Page,
 ) -> Result<Vec<ReadingRow>, Failure> {
     let after = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::nil());
-    let query = statement(format!(
+    let query = planned(format!(
         "{SELECT} WHERE r.supersedes IS NULL AND r.id > $1 AND ($2 IS NULL OR EXISTS \
          (SELECT 1 FROM haccp.reading_lot AS l WHERE l.reading = r.id AND l.lot = $2)) \
          AND ($4 IS NULL OR r.day = $4) ORDER BY r.id LIMIT $3"

@@ -1,7 +1,7 @@
 //! Signed reviews, and who recorded what they review.
 //! It never changes one: a review that something has made void is found no more by its digest.
 
-use platform::statement::statement;
+use platform::statement::{planned, statement};
 use std::collections::{BTreeSet, HashMap};
 
 use diesel::sql_types::{
@@ -66,7 +66,7 @@ pub async fn list(
     page: &Page,
 ) -> Result<Vec<(ReviewRow, Vec<Covered>)>, Failure> {
     let before = page.after.as_deref().and_then(|key| key.parse().ok()).unwrap_or(Uuid::max());
-    let query = statement(
+    let query = planned(
         "SELECT id, note, entered_by_name, recorded_at FROM haccp.review AS r WHERE id < $1 \
          AND ($2 IS NULL OR EXISTS (SELECT 1 FROM haccp.review_lot AS l WHERE l.review = r.id \
          AND l.lot = $2)) ORDER BY id DESC LIMIT $3",

@@ -1,7 +1,7 @@
 //! Failing records after shipment: what had left, and whom to call.
 //! It never misses a lot that came of those named: it goes down every path.
 
-use platform::statement::statement;
+use platform::statement::{planned, statement};
 use std::collections::BTreeMap;
 
 use bigdecimal::BigDecimal;
@@ -98,7 +98,7 @@ pub async fn left_of_span(
         "SELECT gone.shipment, gone.serial FROM ({PASSED}) AS passed \
          JOIN genealogy.shipment_case AS gone USING (serial) ORDER BY gone.serial"
     );
-    let gone: Vec<Gone> = statement(text)
+    let gone: Vec<Gone> = planned(text)
         .bind::<SqlUuid, _>(span.place)
         .bind::<Nullable<Timestamptz>, _>(span.from.map(|from| from.to_diesel()))
         .bind::<Timestamptz, _>(span.to.to_diesel())

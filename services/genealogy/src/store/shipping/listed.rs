@@ -7,7 +7,7 @@ use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::Timestamp;
 use platform::error::Failure;
 use platform::pages::Page;
-use platform::statement::statement;
+use platform::statement::planned;
 use uuid::Uuid;
 
 use super::shipments::LotOnPallet;
@@ -33,7 +33,7 @@ pub async fn pallets(
     page: &Page,
 ) -> Result<Vec<Listed>, Failure> {
     let after = page.after.as_deref().and_then(|after| after.parse::<Uuid>().ok());
-    let rows = statement(
+    let rows = planned(
         "SELECT asked.id AS pallet, asked.label, asked.place_name, asked.recorded_at, \
          state.shipment, packed.lot, lot.code, lot.material, count(*) AS cases, \
          sum(packed.mass_g) AS mass_g \

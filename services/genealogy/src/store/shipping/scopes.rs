@@ -1,7 +1,7 @@
 //! What holds by cases and by a span cover.
 //! It never lets a hold stand that holds nothing of a lot that it names.
 
-use platform::statement::statement;
+use platform::statement::planned;
 use std::collections::BTreeSet;
 
 use diesel::QueryableByName;
@@ -25,7 +25,7 @@ struct Lot {
 /// The lots of which a case passed a place in a span, at packing or again, in id order.
 pub async fn lots_in(conn: &mut AsyncPgConnection, span: Span) -> Result<Vec<Uuid>, Failure> {
     let found: Vec<Lot> =
-        statement(format!("SELECT DISTINCT lot FROM ({PASSED}) AS passed ORDER BY lot"))
+        planned(format!("SELECT DISTINCT lot FROM ({PASSED}) AS passed ORDER BY lot"))
             .bind::<SqlUuid, _>(span.place)
             .bind::<Nullable<Timestamptz>, _>(span.from.map(|from| from.to_diesel()))
             .bind::<Timestamptz, _>(span.to.to_diesel())

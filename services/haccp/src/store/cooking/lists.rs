@@ -6,7 +6,7 @@ use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
 use platform::pages::Page;
-use platform::statement::statement;
+use platform::statement::planned;
 use uuid::Uuid;
 
 use super::whole::{Head, LoadRow, heads};
@@ -45,7 +45,7 @@ pub async fn list(
         true => (format!("{LOADS} AND id < $1 ORDER BY id DESC LIMIT $3"), Uuid::max()),
         false => (format!("{LOADS} AND id > $1 ORDER BY id LIMIT $3"), Uuid::nil()),
     };
-    let query = statement(query);
+    let query = planned(query);
     let found: Vec<LoadRow> = query
         .bind::<SqlUuid, _>(last.unwrap_or(first))
         .bind::<Array<SqlUuid>, _>(&wanted.lots)
