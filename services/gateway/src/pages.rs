@@ -184,7 +184,7 @@ impl Pages {
             (Verb::Get, ["reading"]) => reading::choose_lot(&visit).await,
             (Verb::Get, ["reading", lot]) => reading::choose_check(&visit, lot).await,
             (_, ["reading", lot, check]) => reading::enter(&visit, lot, check).await,
-            (Verb::Get, ["readings", id]) => reading::result(&visit, id).await,
+            (_, ["readings", id]) => reading::result(&visit, id).await,
             (Verb::Get, ["weigh"]) => weigh::choose_lot(&visit).await,
             (_, ["weigh", lot]) => weigh::enter(&visit, lot).await,
             (Verb::Get, ["weighings", id]) => weigh::result(&visit, id).await,

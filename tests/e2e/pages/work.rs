@@ -52,6 +52,36 @@ pub fn fresh() -> String {
 }
 
 #[tokio::test]
+async fn a_mistyped_reading_is_amended_beside_the_original() {
+    let scene = Scene::play().await;
+    let mut operator = Visitor::signed_in(&scene.crew.plant, "o.dean", PASSWORD).await;
+    let path = enter(&mut operator, &scene.closed, "83.6").await.expect(303);
+    let path = path.location().to_owned();
+    let page = operator.get(&path).await.expect(200);
+    assert!(!page.text.contains("Amend this reading"), "an operator signs nothing");
+    let mut supervisor = Visitor::signed_in(&scene.crew.plant, "s.bell", PASSWORD).await;
+    let form = supervisor.get(&path).await.expect(200);
+    form.says(&["Amend this reading", "value=\"83.6\""]);
+    let id = id(&form);
+    let mut said = vec![
+        ("id", id.as_str()),
+        ("value", "38.6"),
+        ("reason", "38.6 was read and 83.6 typed"),
+        ("password", "wrong"),
+    ];
+    let refused = supervisor.post(&path, &said).await.expect(403);
+    refused.says(&["<details open", "value=\"38.6\"", "38.6 was read and 83.6 typed"]);
+    said[3] = ("password", PASSWORD);
+    assert_eq!(supervisor.post(&path, &said).await.expect(303).location(), path);
+    let both = supervisor.get(&path).await.expect(200);
+    both.says(&["83.6\u{a0}°F", "Amendment", "38.6\u{a0}°F", "38.6 was read and 83.6 typed"]);
+    let amendment = supervisor.get(&format!("/readings/{id}")).await.expect(200);
+    amendment.says(&["class=\"mark is-met\"", "As it was recorded", &path]);
+    assert!(!amendment.text.contains("Amend this reading"), "the original is amended");
+    scene.crew.plant.stop().await;
+}
+
+#[tokio::test]
 async fn a_reading_that_fails_leads_to_its_deviation_and_qa_closes_it() {
     let scene = Scene::play().await;
     let mut operator = Visitor::signed_in(&scene.crew.plant, "o.dean", PASSWORD).await;

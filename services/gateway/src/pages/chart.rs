@@ -237,13 +237,14 @@ fn limit(
     let ends = [(times.0, degree), (times.1, degree)];
     chart.draw_series(DashedLineSeries::new(ends, 10, 4, BROWN.stroke_width(2)))?;
     let [left, right] = ends.map(|end| chart.backend_coord(&end));
+    let wide = width(label);
     let lies_over = |from: i32| {
         let is_under = |(x, y): &&(i32, i32)| {
-            (from..=from + width(label)).contains(x) && (right.1 - TEXT_SIZE..=right.1).contains(y)
+            (from..=from + wide).contains(x) && (right.1 - TEXT_SIZE..=right.1).contains(y)
         };
         taken.iter().filter(is_under).count()
     };
-    let is_left = lies_over(left.0) < lies_over(right.0 - width(label));
+    let is_left = lies_over(left.0) < lies_over(right.0 - wide);
     let (end, side, off) =
         if is_left { (ends[0], HPos::Left, 6) } else { (ends[1], HPos::Right, -6) };
     let style = (FONT, TEXT_SIZE).into_font().color(&BROWN).pos(Pos::new(side, VPos::Bottom));

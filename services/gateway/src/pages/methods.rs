@@ -66,6 +66,7 @@ methods! {
     GET_PLAN "/hankbook.v1.Haccp/GetPlan" GetPlanRequest Plan;
     LIST_READINGS "/hankbook.v1.Haccp/ListReadings" ListReadingsRequest ListReadingsResponse;
     RECORD_READING "/hankbook.v1.Haccp/RecordReading" RecordReadingRequest Reading;
+    AMEND_READING "/hankbook.v1.Haccp/AmendReading" AmendReadingRequest Reading;
     GET_READING "/hankbook.v1.Haccp/GetReading" GetReadingRequest Reading;
     GET_DEVIATION "/hankbook.v1.Haccp/GetDeviation" GetDeviationRequest Deviation;
     CLOSE_DEVIATION "/hankbook.v1.Haccp/CloseDeviation" CloseDeviationRequest Deviation;

@@ -1,6 +1,7 @@
 //! Entering a reading: the lot, the check, the values, and the verdict at once.
 //! It never judges: the limit stands beside the field, and haccp says what was found.
 
+mod amend;
 mod entry;
 mod result;
 
@@ -13,7 +14,7 @@ use super::visit::Visit;
 use super::{layout, lots, methods, shown};
 use crate::problem::Problem;
 
-pub use result::show as result;
+pub use result::answer as result;
 
 /// Newest lots offered.
 const NEWEST: i32 = 8;

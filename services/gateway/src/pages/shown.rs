@@ -66,6 +66,13 @@ pub fn valued(value: &str, code: &str) -> String {
     format!("{value}\u{a0}{}", unit(code))
 }
 
+/// The values of a reading, as they were read.
+pub fn values(reading: &v1::Reading) -> String {
+    let values: Vec<_> =
+        reading.readings.iter().map(|value| valued(value, &reading.unit)).collect();
+    values.join("; ")
+}
+
 /// Grams in the plant's own unit of mass, cut to three decimals; what was cut is said.
 pub fn grams(visit: &Visit, grams: Option<&str>) -> Markup {
     let Some(grams) = grams else { return html! { (visit.words.say("not-known")) } };

@@ -65,10 +65,8 @@ fn title(file: &File, reading: &v1::Reading) -> String {
 
 fn one(visit: &Visit, file: &File, reading: &v1::Reading) -> Markup {
     let words = visit.words;
-    let values: Vec<_> =
-        reading.readings.iter().map(|value| shown::valued(value, &reading.unit)).collect();
     html! {
-        p.values { (values.join("; ")) }
+        p.values { (shown::values(reading)) }
         @for reason in &reading.reasons { p lang="en" { (told(visit, reason)) } }
         p { (words.say("rests-on")) " " (source(visit, file, reading)) }
         p.who {
@@ -89,7 +87,7 @@ fn one(visit: &Visit, file: &File, reading: &v1::Reading) -> Markup {
         @if !reading.deviation.is_empty() {
             p { a href={ "#d-" (reading.deviation) } { (words.say("its-deviation")) } }
         }
-        p.code { (reading.reading) }
+        p.code { a href={ "/readings/" (reading.reading) } { (reading.reading) } }
     }
 }
 

@@ -121,7 +121,10 @@ fn form(visit: &Visit, known: Option<&v1::Person>) -> Markup {
         true => typed.iter().any(|word| word == role_word(role)),
         false => stands.roles().any(|one| one == role),
     };
-    let language = value("language", &stands.language);
+    let language = match value("language", &stands.language) {
+        none if none.is_empty() => LANGUAGES[0].tag().to_owned(),
+        language => language,
+    };
     let is_in_use = if is_typed { !form.get("in-use").is_empty() } else { stands.in_use };
     html! {
         form.wide method="post" action={ "/people/" (known.map_or(NEW, |one| &one.person)) } {

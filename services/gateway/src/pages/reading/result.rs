@@ -1,22 +1,30 @@
-//! The verdict of a reading that was just recorded, and what to do next.
+//! The verdict of a reading, what to do next, and its amendments.
 //! It never softens a verdict and never hides what it rests on.
 
 use maud::{Markup, html};
 use wire::v1;
 
+use super::amend::{self, State};
 use crate::pages::answer::Answer;
+use crate::pages::asked::Verb;
 use crate::pages::sentence::told;
 use crate::pages::visit::Visit;
 use crate::pages::{instruments, layout, methods, shown};
 use crate::problem::Problem;
 
-/// Shows a reading.
-pub async fn show(visit: &Visit, id: &str) -> Result<Answer, Problem> {
-    let words = visit.words;
+/// Shows a reading, or amends it.
+pub async fn answer(visit: &Visit, id: &str) -> Result<Answer, Problem> {
     let question = v1::GetReadingRequest { reading: id.to_owned() };
     let reading = visit.ask(methods::GET_READING, question).await?;
-    let values: Vec<_> =
-        reading.readings.iter().map(|value| shown::valued(value, &reading.unit)).collect();
+    match visit.asked.verb {
+        Verb::Get => Ok(page(visit, &reading, &State::Fresh).await),
+        Verb::Post => amend::send(visit, &reading).await,
+    }
+}
+
+/// The reading as it stands, with the form that amends it.
+pub async fn page(visit: &Visit, reading: &v1::Reading, state: &State<'_>) -> Answer {
+    let words = visit.words;
     let read_with = match reading.instrument.as_str() {
         "" => None,
         id => Some(instruments::name(visit, id).await),
@@ -28,15 +36,21 @@ pub async fn show(visit: &Visit, id: &str) -> Result<Answer, Problem> {
             p.fault role="alert" { (words.say("recorded-before")) }
         }
         p.verdict role="status" { (shown::verdict(visit, reading.verdict)) }
-        p.values { (values.join("; ")) }
+        p.values { (shown::values(reading)) }
         @if let Some(name) = &read_with { p { (words.say("read-with")) " " strong { (name) } } }
         @for reason in &reading.reasons { p lang="en" { (told(visit, reason)) } }
         p { (words.say("rests-on")) " "
             @if reading.source.is_empty() { (words.say("source-not-told")) }
             @else { (reading.source) }
             " (" (words.with("plan-version", [("version", reading.plan_version.into())])) ")" }
+        @if !reading.supersedes.is_empty() {
+            p { (words.say("why-amended")) " " (reading.reason) " "
+                a href={ "/readings/" (reading.supersedes) } { (words.say("original")) } }
+        }
+        (amend::beside(visit, reading))
         h2 { (words.say("what-next")) }
-        (next(visit, &reading))
+        (next(visit, reading))
+        (amend::form(visit, reading, state))
         p.ways {
             @for lot in reading.lots.iter().take(1) {
                 a.button href={ "/reading/" (lot) } { (words.say("next-reading")) } " "
@@ -49,7 +63,11 @@ pub async fn show(visit: &Visit, id: &str) -> Result<Answer, Problem> {
             ul lang="en" { @for caution in &reading.cautions { li { (caution) } } }
         }
     };
-    Ok(layout::page(visit, &title, body))
+    let mut page = layout::page(visit, &title, body);
+    if let State::Refused(problem) = state {
+        page.status = problem.kind.row().http;
+    }
+    page
 }
 
 /// What to do next: what haccp did with the reading decides, nothing here.
