@@ -104,10 +104,14 @@ pub async fn curves(
     request: Request<v1::GetLoadCurvesRequest>,
 ) -> Result<Response<v1::LoadCurves>, Status> {
     let load = load_id(&request.get_ref().load)?;
-    service.load_head(load).await?;
-    let blocks =
-        service.db.read("haccp.load_curves", |conn| Box::pin(whole::blocks(conn, load))).await?;
-    let curves = blocks.into_iter().map(curve_out).collect();
+    let blocks = service.db.read("haccp.load_curves", |conn| {
+        Box::pin(async move {
+            let row = whole::row(conn, load).await?;
+            row.ok_or_else(|| Failure::not_found("load"))?;
+            whole::blocks(conn, load).await
+        })
+    });
+    let curves = blocks.await?.into_iter().map(curve_out).collect();
     Ok(Response::new(v1::LoadCurves { load: load.to_string(), curves }))
 }
 

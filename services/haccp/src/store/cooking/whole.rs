@@ -251,16 +251,18 @@ pub async fn heads(
     Ok(loads.into_iter().map(head).collect())
 }
 
-/// One load with its racks, probes and what stands of them.
-pub async fn head(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Head>, Failure> {
-    let load: Option<LoadRow> = statement(
+/// One load by itself.
+pub async fn row(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<LoadRow>, Failure> {
+    let query = statement(
         "SELECT id, house, house_name, note, observed_at, recorded_at, entered_by_name, day \
          FROM haccp.load WHERE id = $1",
-    )
-    .bind::<SqlUuid, _>(id)
-    .get_result(conn)
-    .await
-    .optional()?;
+    );
+    Ok(query.bind::<SqlUuid, _>(id).get_result(conn).await.optional()?)
+}
+
+/// One load with its racks, probes and what stands of them.
+pub async fn head(conn: &mut AsyncPgConnection, id: Uuid) -> Result<Option<Head>, Failure> {
+    let load = row(conn, id).await?;
     Ok(heads(conn, load.into_iter().collect()).await?.pop())
 }
 
