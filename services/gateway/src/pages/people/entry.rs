@@ -138,26 +138,8 @@ fn form(visit: &Visit, known: Option<&v1::Person>) -> Markup {
                 aria-describedby="sign-in-name-hint"
                 value=(value("sign-in-name", &stands.sign_in_name));
             p.hint id="sign-in-name-hint" { (words.say("sign-in-name-hint")) }
-            fieldset {
-                legend { (words.say("roles")) }
-                @for role in ROLES {
-                    label.choice {
-                        input type="checkbox" name="role" value=(role_word(role))
-                            checked[has(role)];
-                        (words.one_of("role", role_word(role)))
-                    }
-                }
-            }
-            fieldset {
-                legend { (words.say("language")) }
-                @for one in LANGUAGES {
-                    label.choice {
-                        input type="radio" name="language" value=(one.tag()) required
-                            checked[language == one.tag()];
-                        span lang=(one.tag()) { (one.name()) }
-                    }
-                }
-            }
+            (role_choice(visit, has))
+            (language_choice(visit, &language))
             label for="one-time-password" { (words.say("one-time-password")) }
             input id="one-time-password" name="one-time-password" type="password" maxlength="200"
                 minlength="10" autocomplete="new-password" aria-describedby="one-time-hint"
@@ -175,6 +157,36 @@ fn form(visit: &Visit, known: Option<&v1::Person>) -> Markup {
             button type="submit" {
                 @if known.is_none() { (words.say("add-person")) }
                 @else { (words.say("change-person")) }
+            }
+        }
+    }
+}
+
+fn role_choice(visit: &Visit, has: impl Fn(v1::Role) -> bool) -> Markup {
+    let words = visit.words;
+    html! {
+        fieldset {
+            legend { (words.say("roles")) }
+            @for role in ROLES {
+                label.choice {
+                    input type="checkbox" name="role" value=(role_word(role)) checked[has(role)];
+                    (words.one_of("role", role_word(role)))
+                }
+            }
+        }
+    }
+}
+
+fn language_choice(visit: &Visit, chosen: &str) -> Markup {
+    html! {
+        fieldset {
+            legend { (visit.words.say("language")) }
+            @for one in LANGUAGES {
+                label.choice {
+                    input type="radio" name="language" value=(one.tag()) required
+                        checked[chosen == one.tag()];
+                    span lang=(one.tag()) { (one.name()) }
+                }
             }
         }
     }
