@@ -8,11 +8,12 @@ use wire::v1;
 
 use super::answer::Answer;
 use super::asked::Verb;
+use super::keypad::{self, State};
 use super::load::Load;
 use super::sentence::told;
 use super::shown::{self, lot_link, mark};
 use super::visit::{Visit, is_signed_out};
-use super::{assets, cooking, forms, instruments, keypad, layout, live, methods};
+use super::{assets, cooking, forms, instruments, layout, live, methods};
 use crate::problem::Problem;
 
 /// The unit in which a chill is read by hand, as its limbs are set.
@@ -24,13 +25,6 @@ const HAND: &str = "hand";
 /// How much before the pull is still shown, in seconds.
 const BEFORE_S: i64 = 900;
 
-/// Why the form is shown.
-enum State<'p> {
-    Fresh,
-    Unlikely,
-    Refused(&'p Problem),
-}
-
 /// Shows the chill of a rack, or records a reading by hand.
 pub async fn answer(visit: &Visit, id: &str, rack: &str) -> Result<Answer, Problem> {
     let load = Load::read(visit, id).await?;
@@ -39,9 +33,7 @@ pub async fn answer(visit: &Visit, id: &str, rack: &str) -> Result<Answer, Probl
     if visit.asked.verb == Verb::Get {
         return Ok(page(visit, &load, found, State::Fresh).await);
     }
-    let form = &visit.asked.form;
-    let is_odd = form.all("value").iter().any(|value| !keypad::is_plausible(UNIT, value));
-    if is_odd && form.get("sure").is_empty() {
+    if keypad::is_doubtful(visit, UNIT) {
         return Ok(page(visit, &load, found, State::Unlikely).await);
     }
     match record(visit, &load, rack).await {
@@ -86,10 +78,6 @@ async fn page(visit: &Visit, load: &Load, rack: &v1::LoadRack, state: State<'_>)
     };
     let words = visit.words;
     let title = words.with("chill-title", [("code", rack.code.as_str().into())]);
-    let status = match &state {
-        State::Refused(problem) => problem.kind.row().http,
-        _ => 200,
-    };
     let body = html! {
         h1 { (title) }
         p { (load.material(&rack.rack)) " · " (lot_link(&rack.rack, &rack.code)) " · "
@@ -115,7 +103,7 @@ async fn page(visit: &Visit, load: &Load, rack: &v1::LoadRack, state: State<'_>)
         script src=(assets::keypad_path()) defer {}
     };
     let mut page = layout::page(visit, &title, body);
-    page.status = status;
+    page.status = state.status();
     page
 }
 

@@ -6,6 +6,29 @@ use maud::{Markup, html};
 
 use super::visit::Visit;
 use super::{forms, shown};
+use crate::problem::Problem;
+
+/// Why a form of values is shown.
+pub enum State<'p> {
+    /// For the first time.
+    Fresh,
+    /// One more value is wanted.
+    More,
+    /// A value lies where no instrument of a plant shows one.
+    Unlikely,
+    /// It was refused.
+    Refused(&'p Problem),
+}
+
+impl State<'_> {
+    /// The status of a page with the form.
+    pub fn status(&self) -> u16 {
+        match self {
+            Self::Refused(problem) => problem.kind.row().http,
+            _ => 200,
+        }
+    }
+}
 
 /// Keys of the keypad, row by row.
 const KEYS: [&str; 12] = ["7", "8", "9", "4", "5", "6", "1", "2", "3", "-", "0", "."];
@@ -21,8 +44,15 @@ pub fn plausible(unit: &str) -> Option<(i64, i64)> {
     }
 }
 
+/// True when a value of the form lies outside, and nobody has said that it was read so.
+pub fn is_doubtful(visit: &Visit, unit: &str) -> bool {
+    let form = &visit.asked.form;
+    let is_outside = form.all("value").iter().any(|value| !is_plausible(unit, value));
+    is_outside && form.get("sure").is_empty()
+}
+
 /// False for a value outside.
-pub fn is_plausible(unit: &str, value: &str) -> bool {
+fn is_plausible(unit: &str, value: &str) -> bool {
     let (Some((low, high)), Ok(value)) = (plausible(unit), value.parse::<Exact>()) else {
         return true;
     };

@@ -10,6 +10,7 @@ use wire::v1;
 
 use super::answer::Answer;
 use super::asked::Verb;
+use super::keypad::State;
 use super::visit::Visit;
 use super::{layout, lots, methods, shown};
 use crate::problem::Problem;
@@ -125,7 +126,7 @@ pub async fn enter(visit: &Visit, lot: &str, check: &str) -> Result<Answer, Prob
     let nowhere = || Problem::new(platform::error::Kind::NotFound, "");
     let check = found.ok_or_else(nowhere)?;
     match visit.asked.verb {
-        Verb::Get => Ok(entry::form(visit, &bound, &check, entry::State::Fresh).await),
+        Verb::Get => Ok(entry::form(visit, &bound, &check, State::Fresh).await),
         Verb::Post => entry::send(visit, &bound, &check).await,
     }
 }

@@ -6,31 +6,22 @@ use platform::error::Kind;
 use wire::v1;
 
 use crate::pages::answer::Answer;
+use crate::pages::keypad::{self, State};
 use crate::pages::sentence::told;
 use crate::pages::visit::{Signing, Visit, is_signed_out};
-use crate::pages::{forms, keypad, methods, shown};
+use crate::pages::{forms, methods, shown};
 use crate::problem::Problem;
-
-/// Why the form is shown.
-pub enum State<'p> {
-    Fresh,
-    /// A value lies where no instrument of a plant shows one.
-    Unlikely,
-    Refused(&'p Problem),
-}
 
 /// Records an amendment of a first reading, or shows the reading with its form again.
 pub async fn send(visit: &Visit, reading: &v1::Reading) -> Result<Answer, Problem> {
     let form = &visit.asked.form;
-    let values = form.all("value");
-    let is_odd = values.iter().any(|value| !keypad::is_plausible(&reading.unit, value));
-    if is_odd && form.get("sure").is_empty() {
+    if keypad::is_doubtful(visit, &reading.unit) {
         return Ok(super::result::page(visit, reading, &State::Unlikely).await);
     }
     let question = v1::AmendReadingRequest {
         id: forms::record_id(visit),
         reading: reading.reading.clone(),
-        readings: values,
+        readings: form.all("value"),
         unit: reading.unit.clone(),
         // What is amended is what was read, not when.
         observed_at: reading.observed_at.clone(),
@@ -71,7 +62,8 @@ pub fn form(visit: &Visit, reading: &v1::Reading, state: &State<'_>) -> Markup {
         return html! {};
     }
     let is_fresh = matches!(state, State::Fresh);
-    let typed = if is_fresh { reading.readings.clone() } else { visit.asked.form.all("value") };
+    let typed = visit.asked.form.all("value");
+    let typed = if typed.is_empty() { reading.readings.clone() } else { typed };
     html! {
         details open[!is_fresh] {
             summary { (words.say("amend-reading")) }

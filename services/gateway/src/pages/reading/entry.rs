@@ -7,24 +7,13 @@ use wire::v1;
 
 use super::{Bound, limit};
 use crate::pages::answer::Answer;
+use crate::pages::keypad::{self, State};
 use crate::pages::visit::{Visit, is_signed_out};
-use crate::pages::{assets, forms, instruments, keypad, layout, methods, shown};
+use crate::pages::{assets, forms, instruments, layout, methods, shown};
 use crate::problem::Problem;
 
 /// Values of one reading at most.
 const VALUES_MAX: usize = 20;
-/// Why the form is shown.
-pub enum State<'p> {
-    /// For the first time.
-    Fresh,
-    /// One more value is wanted.
-    More,
-    /// A value lies where no instrument of a plant shows one.
-    Unlikely,
-    /// It was refused.
-    Refused(&'p Problem),
-}
-
 /// Records the reading and shows its verdict, or the form again.
 pub async fn send(visit: &Visit, bound: &Bound, check: &v1::PlanCheck) -> Result<Answer, Problem> {
     let form = &visit.asked.form;
@@ -32,8 +21,7 @@ pub async fn send(visit: &Visit, bound: &Bound, check: &v1::PlanCheck) -> Result
     if !form.get("more").is_empty() {
         return Ok(self::form(visit, bound, check, State::More).await);
     }
-    let is_odd = values.iter().any(|value| !keypad::is_plausible(&check.unit, value));
-    if is_odd && form.get("sure").is_empty() {
+    if keypad::is_doubtful(visit, &check.unit) {
         return Ok(self::form(visit, bound, check, State::Unlikely).await);
     }
     let id = forms::record_id(visit);
@@ -66,10 +54,6 @@ pub async fn form(visit: &Visit, bound: &Bound, check: &v1::PlanCheck, state: St
     let instruments = instruments::of_unit(visit, &check.unit).await;
     let words = visit.words;
     let title = words.with("reading-of", [("code", bound.lot.code.as_str().into())]);
-    let status = match &state {
-        State::Refused(problem) => problem.kind.row().http,
-        _ => 200,
-    };
     let body = html! {
         h1 { (title) }
         p { (bound.lot.material) }
@@ -101,7 +85,7 @@ pub async fn form(visit: &Visit, bound: &Bound, check: &v1::PlanCheck, state: St
         script src=(assets::keypad_path()) defer {}
     };
     let mut page = layout::page(visit, &title, body);
-    page.status = status;
+    page.status = state.status();
     page
 }
 

@@ -4,9 +4,10 @@
 use maud::{Markup, html};
 use wire::v1;
 
-use super::amend::{self, State};
+use super::amend;
 use crate::pages::answer::Answer;
 use crate::pages::asked::Verb;
+use crate::pages::keypad::State;
 use crate::pages::sentence::told;
 use crate::pages::visit::Visit;
 use crate::pages::{instruments, layout, methods, shown};
@@ -64,9 +65,7 @@ pub async fn page(visit: &Visit, reading: &v1::Reading, state: &State<'_>) -> An
         }
     };
     let mut page = layout::page(visit, &title, body);
-    if let State::Refused(problem) = state {
-        page.status = problem.kind.row().http;
-    }
+    page.status = state.status();
     page
 }
 
