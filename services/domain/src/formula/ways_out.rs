@@ -83,20 +83,23 @@ pub fn target_room(
     let most = most_of_line(batch, line);
     let room = &step * &Exact::whole(divisions_of_room.into());
     let proposal = most.as_ref().and_then(|most| {
-        let value = rounded_down(most, Some(division)).value - room;
-        let proposal = Quantity::new(value, target.unit);
-        (proposal.value.is_positive() && passes(proposal.clone())).then_some(proposal)
+        let top = rounded_down(most, Some(division));
+        let proposal = Quantity::new(&top.value - &room, target.unit);
+        let keeps_its_room = proposal.value.is_positive() && passes(proposal.clone());
+        (keeps_its_room && passes(top)).then_some(proposal)
     });
     let stands_on_the_limit = passes(target.clone()) && !passes(one_more);
     Some(TargetRoom { most, stands_on_the_limit, proposal })
 }
 
+/// The batch with another mass of a line; the formula grows by the part of it that is taken up.
 fn with_line(batch: &Batch, line: usize, mass: Quantity) -> Batch {
     let mut changed = batch.clone();
-    let before = changed.lines[line].mass.base();
-    changed.formula_mass = changed.formula_mass.map(|formula| {
-        Quantity::from_base(&(formula.base() - &before + mass.base()), formula.unit)
-    });
+    let more = mass.base() - changed.lines[line].mass.base();
+    let more = more * batch.taken_up().unwrap_or_else(Exact::one);
+    changed.formula_mass = changed
+        .formula_mass
+        .map(|formula| Quantity::from_base(&(formula.base() + more), formula.unit));
     changed.lines[line].mass = mass;
     changed
 }

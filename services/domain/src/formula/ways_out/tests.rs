@@ -4,7 +4,7 @@
 use proptest::prelude::*;
 
 use super::super::agents::tests::{any_batch, batch, cure, pounds};
-use super::super::agents::{Batch, ProductClass};
+use super::super::agents::{Batch, Pickle, ProductClass};
 use super::*;
 use crate::units::Unit;
 
@@ -85,6 +85,28 @@ fn no_way_is_offered_that_leaves_a_need_unmet() {
     assert_eq!(ways_out(&bacon, None, &[]), WaysOut::default());
     let passing = kit("400", "1.000");
     assert_eq!(ways_out(&passing, None, &[]), WaysOut::default());
+}
+
+/// Of a pickle a line's part that the meat takes up goes into the formula, not all of it. Found by
+/// the property below.
+#[test]
+fn a_pumped_target_keeps_its_room_where_the_formula_is_known() {
+    let grams = |value: i64| Quantity::new(Exact::whole(value), Unit::Gram);
+    let line = cure(grams(2_151), Agent::Lactate, "23.47");
+    let mut pumped = batch(ProductClass::Comminuted, "1", vec![line]);
+    pumped.meat = Some(grams(11_636));
+    pumped.formula_mass = Some(grams(19_627));
+    pumped.pickle = Some(Pickle { mass: grams(8_788), pump_pct: Some(Exact::whole(76)) });
+    let room = target_room(&pumped, 0, &grams(1), 2).expect("a line");
+    let proposal = room.proposal.expect("room below the most");
+    let top = Quantity::new(&proposal.value + &Exact::whole(2), proposal.unit);
+    assert!(assess(&with_line(&pumped, 0, top.clone())).verdict != Verdict::Fail);
+    let above = Quantity::new(&top.value + &Exact::one(), top.unit);
+    assert_eq!(
+        assess(&with_line(&pumped, 0, above)).verdict,
+        Verdict::Fail,
+        "no gram is given away"
+    );
 }
 
 proptest! {
