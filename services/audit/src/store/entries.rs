@@ -1,7 +1,6 @@
 //! Sealed entries: found by what they name, in the order of the log.
 //! It never shows an entry that no position was given.
 
-use platform::statement::{planned, statement};
 use std::ops::RangeInclusive;
 
 use diesel::QueryableByName;
@@ -10,6 +9,7 @@ use diesel::sql_types::{Array, BigInt, Bytea, Date, Nullable, Text, Timestamptz,
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
+use platform::statement::{planned, statement};
 use uuid::Uuid;
 
 /// A sealed entry.

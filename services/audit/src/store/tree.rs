@@ -1,7 +1,6 @@
 //! The stored tree: its size, the parts that a proof needs, and signed checkpoints.
 //! It never computes a hash: the tree's arithmetic is in `domain`.
 
-use platform::statement::statement;
 use std::ops::Range;
 
 use diesel::dsl::max;
@@ -12,6 +11,7 @@ use domain::record::Hash;
 use domain::tree::{Node, Run, TIER, View, runs};
 use jiff_diesel::Timestamp;
 use platform::error::Failure;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use super::entries::Place;

@@ -3,7 +3,6 @@
 
 mod each;
 
-use platform::statement::statement;
 use std::collections::HashMap;
 use std::sync::Arc;
 
@@ -12,6 +11,7 @@ use diesel::sql_types::{Array, BigInt, Nullable, Text, Timestamptz, Uuid as SqlU
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff::Timestamp;
 use platform::error::Failure;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use super::holds;

@@ -1,7 +1,6 @@
 //! Lots of materials on hand, the oldest first, with what forbids the use of each.
 //! It never locks anything: what it tells may be gone when somebody comes to use it.
 
-use platform::statement::statement;
 use std::collections::HashMap;
 
 use bigdecimal::{BigDecimal, Zero as _};
@@ -13,6 +12,7 @@ use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff::Timestamp;
 use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use super::making::stock;

@@ -1,7 +1,6 @@
 //! Signed reviews, and who recorded what they review.
 //! It never changes one: a review that something has made void is found no more by its digest.
 
-use platform::statement::{planned, statement};
 use std::collections::{BTreeSet, HashMap};
 
 use diesel::sql_types::{
@@ -11,6 +10,7 @@ use diesel::{OptionalExtension, QueryableByName};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
 use platform::pages::Page;
+use platform::statement::{planned, statement};
 use uuid::Uuid;
 
 use super::rows::Table;

@@ -1,7 +1,6 @@
 //! The closures of several lots, each as if that lot alone were asked about, by one set of
 //! statements. It never lets what is asked about one lot end or lengthen a stay of another's.
 
-use platform::statement::statement;
 use std::collections::{HashMap, HashSet};
 
 use diesel::QueryableByName;
@@ -9,6 +8,7 @@ use diesel::sql_types::{Array, Timestamptz, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff::Timestamp;
 use platform::error::Failure;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use super::{LotRead, Moves, moves, read, whole};

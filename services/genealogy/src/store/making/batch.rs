@@ -1,7 +1,6 @@
 //! Batches as their formula judged them, and what formulas is asked about.
 //! It never judges: what is in the lots is read and handed on.
 
-use platform::statement::statement;
 use std::collections::HashMap;
 
 use bigdecimal::BigDecimal;
@@ -11,6 +10,7 @@ use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
 use platform::records;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use crate::schema::{batch, lot};

@@ -1,7 +1,6 @@
 //! What is on hand of lots, locked before anything is taken.
 //! It never lets a lot go below zero: what is taken is taken only where it is there.
 
-use platform::statement::statement;
 use std::collections::HashMap;
 
 use bigdecimal::BigDecimal;
@@ -11,6 +10,7 @@ use diesel::sql_types::{Array, Nullable, Numeric, Text, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::Date;
 use platform::error::Failure;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use crate::schema::{lot, lot_on_hand};

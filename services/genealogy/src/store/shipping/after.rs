@@ -1,7 +1,6 @@
 //! Failing records after shipment: what had left, and whom to call.
 //! It never misses a lot that came of those named: it goes down every path.
 
-use platform::statement::{planned, statement};
 use std::collections::BTreeMap;
 
 use bigdecimal::BigDecimal;
@@ -12,6 +11,7 @@ use jiff_diesel::{Date, Timestamp, ToDiesel as _};
 use platform::error::Failure;
 use platform::pages::Page;
 use platform::records;
+use platform::statement::{planned, statement};
 use uuid::Uuid;
 
 use super::scopes::PASSED;

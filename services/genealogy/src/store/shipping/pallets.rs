@@ -1,7 +1,6 @@
 //! Pallets with the cases on them.
 //! It never lets a case stand on two pallets, or on one after it has left.
 
-use platform::statement::statement;
 use std::collections::BTreeMap;
 
 use bigdecimal::BigDecimal;
@@ -12,6 +11,7 @@ use jiff_diesel::{Date, Timestamp, ToDiesel as _};
 use platform::error::Failure;
 use platform::moments::Moments;
 use platform::records::{self, Stamp};
+use platform::statement::statement;
 use uuid::Uuid;
 
 use super::cases::{self, CaseStateRow};

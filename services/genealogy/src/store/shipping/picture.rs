@@ -1,7 +1,6 @@
 //! Reads all that a shipment is judged by, but for others' answers, at one moment.
 //! It never holds a connection while others are asked.
 
-use platform::statement::statement;
 use std::collections::{BTreeMap, BTreeSet};
 
 use bigdecimal::BigDecimal;
@@ -9,6 +8,7 @@ use diesel::prelude::*;
 use diesel::sql_types::{Array, Nullable, Numeric, Text, Timestamptz, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use platform::error::Failure;
+use platform::statement::statement;
 use uuid::Uuid;
 
 use crate::schema::lot_on_hand;

@@ -1,7 +1,6 @@
 //! What holds by cases and by a span cover.
 //! It never lets a hold stand that holds nothing of a lot that it names.
 
-use platform::statement::planned;
 use std::collections::BTreeSet;
 
 use diesel::QueryableByName;
@@ -10,6 +9,7 @@ use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use domain::fault::Faults;
 use jiff_diesel::ToDiesel as _;
 use platform::error::Failure;
+use platform::statement::planned;
 use uuid::Uuid;
 
 use super::cases;

@@ -1,7 +1,6 @@
 //! Shipments: written only where all that was seen still stands, its rows locked.
 //! It never ships a case twice, and never takes more of a lot than is on hand.
 
-use platform::statement::statement;
 use std::collections::BTreeMap;
 
 use bigdecimal::BigDecimal;
@@ -13,6 +12,7 @@ use platform::clock::monotonic;
 use platform::error::Failure;
 use platform::pages::Page;
 use platform::records::{self, Stamp};
+use platform::statement::statement;
 use serde_json::Value;
 use uuid::Uuid;
 

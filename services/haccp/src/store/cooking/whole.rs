@@ -1,7 +1,6 @@
 //! All that was recorded of one load, so that it can be judged from the beginning each time.
 //! It never holds a verdict of its own making.
 
-use platform::statement::statement;
 use std::collections::HashMap;
 
 use diesel::sql_types::{Array, Bool, Date, Integer, Nullable, Text, Timestamptz, Uuid as SqlUuid};
@@ -9,6 +8,7 @@ use diesel::{OptionalExtension, QueryableByName};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff_diesel::Timestamp;
 use platform::error::Failure;
+use platform::statement::statement;
 use uuid::Uuid;
 
 /// A load.
