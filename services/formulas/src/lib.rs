@@ -8,11 +8,14 @@ pub mod schema;
 mod shape;
 mod store;
 
+use book::Book;
 use platform::db::Db;
+use platform::error::Failure;
 use platform::hop::{INTERNAL_MESSAGE_MAX, MESSAGE_MAX};
 use platform::idempotency;
 use platform::outbox::Outbox;
 use platform::service::House;
+use store::book::Wanted;
 use tonic::service::Routes;
 use wire::internal::v1::formulas_internal_server::FormulasInternalServer;
 use wire::v1::batching_server::BatchingServer;
@@ -31,6 +34,16 @@ pub const POOL_SIZE: usize = 4;
 pub struct Formulas {
     db: Db,
     house: House,
+}
+
+impl Formulas {
+    /// What is known of all that is wanted, read by itself under a name for metrics.
+    async fn book(&self, name: &'static str, wanted: Wanted) -> Result<Book, Failure> {
+        let rows = self
+            .db
+            .read(name, |conn| Box::pin(async move { store::book::read(conn, &wanted).await }));
+        shape::book::book(rows.await?)
+    }
 }
 
 /// The routes of the service.

@@ -95,12 +95,8 @@ pub fn target_room(
 /// The batch with another mass of a line; the formula grows by the part of it that is taken up.
 fn with_line(batch: &Batch, line: usize, mass: Quantity) -> Batch {
     let mut changed = batch.clone();
-    let more = mass.base() - changed.lines[line].mass.base();
-    let more = more * batch.taken_up().unwrap_or_else(Exact::one);
-    changed.formula_mass = changed
-        .formula_mass
-        .map(|formula| Quantity::from_base(&(formula.base() + more), formula.unit));
     changed.lines[line].mass = mass;
+    changed.formula_mass = less_removed(batch, &changed, batch.formula_mass.as_ref());
     changed
 }
 
@@ -214,7 +210,8 @@ fn changes(batch: &Batch, exact: &Batch, on_scale: &Batch) -> Vec<LessOf> {
         .collect()
 }
 
-/// A whole less what its lines lost; the meat took up the same part of it as of each line.
+/// A whole less what its lines lost, or with what they gained; the meat takes up the same part of
+/// it as of each line.
 fn less_removed(before: &Batch, after: &Batch, whole: Option<&Quantity>) -> Option<Quantity> {
     let total = |batch: &Batch| batch.lines.iter().map(|line| line.mass.base()).sum::<Exact>();
     let removed = (total(before) - total(after)) * before.taken_up()?;

@@ -79,14 +79,8 @@ async fn answer(
     row: DraftRow,
 ) -> Result<Response<v1::FormulaDraft>, Status> {
     let recipe = shape::drafts::recipe(&row.content)?;
-    let wanted = shape::drafts::wanted(&recipe);
-    let rows = service
-        .db
-        .read("formulas.check_draft", |conn| {
-            Box::pin(async move { store::book::read(conn, &wanted).await })
-        })
-        .await?;
-    let judged = judge(&recipe, &shape::book::book(rows)?, call.received_at);
+    let book = service.book("formulas.check_draft", shape::drafts::wanted(&recipe)).await?;
+    let judged = judge(&recipe, &book, call.received_at);
     let tag = MetadataValue::try_from(etag(row.version)).map_err(Failure::internal)?;
     let mut response = Response::new(shape::drafts::draft_out(row, &judged)?);
     response.metadata_mut().insert("etag", tag);

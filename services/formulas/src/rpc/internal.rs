@@ -15,7 +15,7 @@ use crate::judge::cover;
 use crate::shape::batches::{judge_batch_out, judged_in};
 use crate::shape::covers::{Question, at_in, cover_in};
 use crate::shape::one_id;
-use crate::{Formulas, shape, store};
+use crate::{Formulas, store};
 
 /// Judges a batch that genealogy is about to record.
 pub async fn judge_batch(
@@ -120,14 +120,7 @@ pub async fn label_cover(
     let call = Call::of(request.extensions())?;
     let question = cover_in(request.get_ref(), call.received_at)?;
     let labels = labels(service, &question).await?;
-    let wanted = question.wanted(&labels);
-    let rows = service
-        .db
-        .read("formulas.label_cover", |conn| {
-            Box::pin(async move { store::book::read(conn, &wanted).await })
-        })
-        .await?;
-    let book = shape::book::book(rows)?;
+    let book = service.book("formulas.label_cover", question.wanted(&labels)).await?;
     let places: Vec<_> = question.labelled.iter().map(|one| one.place).collect();
     let cover = cover::read(&question.origins, &places, &book, question.at);
     let wrong = || Failure::fault("lots", "", "must hold every lot named, in no circle");

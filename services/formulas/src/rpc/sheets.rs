@@ -99,13 +99,7 @@ async fn with_lots(
     let mut lots: Vec<_> = shelf.lots().iter().map(|lot| lot.lot).collect();
     lots.extend(kits.iter().flat_map(suggest::KitMade::lots));
     let wanted = Wanted { lots, ..shape::drafts::wanted(&recipe) };
-    let rows = service
-        .db
-        .read("formulas.sheet_lots", |conn| {
-            Box::pin(async move { store::book::read(conn, &wanted).await })
-        })
-        .await?;
-    let book = shape::book::book(rows)?;
+    let book = service.book("formulas.sheet_lots", wanted).await?;
     Ok(suggest::suggested(sheet, (&recipe, &book), (&shelf, &kits), at))
 }
 
